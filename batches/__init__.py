@@ -1,0 +1,1 @@
+"""What we make: batches, their weighings and readings, bottles, and the trace."""

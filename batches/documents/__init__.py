@@ -1,0 +1,1 @@
+"""Prints of what is made."""

@@ -1,0 +1,106 @@
+"""Label sheets: A4, ten to a sheet, each with its own code and QR."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+
+import qrcode
+import qrcode.constants
+from django.conf import settings
+from django.utils.safestring import SafeString, mark_safe
+
+from batches.models import Bottle, FillingLot
+from producer import prints
+from producer.codes import grouped
+
+LABELS_ON_A_SHEET = 10
+MOST_LABELS = 100  # at a time; a sheet takes about a tenth of a second
+QUIET_ZONE = 4  # modules, ISO/IEC 18004
+
+
+@dataclasses.dataclass(frozen=True)
+class Label:
+    """What differs from label to label, and where on the sheet it stands."""
+
+    bottle: Bottle
+    code: str
+    place: str
+    qr: SafeString
+
+
+def bottle_address(code: str) -> str:
+    """Return the address that a bottle's QR code contains."""
+    return f"{settings.PUBLIC_URL}/b/{grouped(code)}"
+
+
+def sheets(count: int) -> list[tuple[int, int]]:
+    """Return the first and last bottle number of each sheet.
+
+    >>> sheets(24)
+    [(1, 10), (11, 20), (21, 24)]
+    """
+    return [
+        (start + 1, min(start + LABELS_ON_A_SHEET, count))
+        for start in range(0, count, LABELS_ON_A_SHEET)
+    ]
+
+
+def clamp(query: Mapping[str, str], count: int) -> tuple[int, int]:
+    """Return the bottle numbers asked for, kept inside what there is and may be.
+
+    >>> clamp({"first": "11", "last": "9999"}, 24)
+    (11, 24)
+    """
+    first = _number(query.get("first"), 1)
+    last = _number(query.get("last"), count)
+    first = max(1, min(first, count))
+    return first, max(first, min(last, count, first + MOST_LABELS - 1))
+
+
+def label_pdf(lot: FillingLot, bottles: Sequence[Bottle]) -> bytes:
+    """Return the labels of these bottles as PDF."""
+    labels = [
+        Label(bottle, grouped(bottle.code), f"p{index % LABELS_ON_A_SHEET}", qr_svg(bottle))
+        for index, bottle in enumerate(bottles)
+    ]
+    return prints.pdf(
+        "batches/labels.html",
+        {
+            "lot": lot,
+            "version": lot.batch.formula_version,
+            "sheets": [
+                labels[start : start + LABELS_ON_A_SHEET]
+                for start in range(0, len(labels), LABELS_ON_A_SHEET)
+            ],
+        },
+        stylesheet="labels.css",
+    )
+
+
+def qr_svg(bottle: Bottle) -> SafeString:
+    """Return a bottle's QR code as SVG, dark modules drawn as runs along each row."""
+    code = qrcode.QRCode(
+        error_correction=qrcode.constants.ERROR_CORRECT_M, border=QUIET_ZONE
+    )
+    code.add_data(bottle_address(bottle.code))
+    matrix = code.get_matrix()
+    runs = []
+    for y, row in enumerate(matrix):
+        x = 0
+        while x < len(row):
+            length = 0
+            while x + length < len(row) and row[x + length]:
+                length += 1
+            if length:
+                runs.append(f"M{x} {y}h{length}v1h-{length}z")
+            x += max(length, 1)
+    size = len(matrix)
+    return mark_safe(  # noqa: S308 - made of whole numbers
+        f'<svg class="qr" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size} {size}"'
+        f' shape-rendering="crispEdges"><path d="{"".join(runs)}"/></svg>'
+    )
+
+
+def _number(text: str | None, default: int) -> int:
+    return int(text) if text and text.isascii() and text.isdigit() else default

@@ -1,0 +1,245 @@
+"""Forms at the pot, at the bench and at the door."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from batches.lifecycle import BOTTLE_MOVES, BottleStatus, moves_from
+from batches.models import Batch, Bottle, Formula, FormulaLine, FormulaVersion, Reading
+from producer.forms.base import ActForm, ReasonForm
+from producer.forms.fields import MassField, NumberField, ObservedField, VolumeField
+from producer.models import Consignee, Instrument, RawLot, Stock, User
+from producer.quantities import format_mass
+
+
+def scales() -> Any:
+    """Return the scales in use."""
+    return Instrument.objects.filter(kind=Instrument.Kind.SCALE, in_use=True)
+
+
+class StockChoice(forms.ModelChoiceField[Stock]):
+    """A choice among stocks, each told by code, what it is and what is left."""
+
+    def label_from_instance(self, stock: Stock) -> str:
+        """Name a stock."""
+        lot = getattr(stock, "lot", None)
+        what = f"{lot.material}, {lot.supplier}" if lot else ""
+        return f"{stock.code} {what} – {format_mass(stock.on_hand_mg)} on hand"
+
+
+def sources_for(line: FormulaLine, on: Any) -> Any:
+    """Return the stocks that may serve a line now, first expired first."""
+    if line.source_formula_id is None:
+        lots = RawLot.objects.usable(on).filter(material_id=line.material_id)
+        ids = [lot.pk for lot in lots]
+    else:
+        ids = list(
+            Batch.objects.filter(
+                formula_version__formula_id=line.source_formula_id, status="released"
+            ).values_list("pk", flat=True)
+        )
+    return (
+        Stock.objects.filter(pk__in=ids, on_hand_mg__gt=0)
+        .select_related("lot__material", "lot__supplier")
+        .order_by("lot__expires_on", "pk")
+    )
+
+
+class OpenForm(ActForm):
+    """Open a batch from the newest version of a formula."""
+
+    formula = forms.ModelChoiceField(
+        Formula.objects.filter(versions__isnull=False).distinct(), label="Formula"
+    )
+    basis_mg = MassField(
+        label="How much",
+        unit="kg",
+        help_text="All oils together for a cook; the paste for a dilution.",
+    )
+    is_rework = forms.BooleanField(
+        label="It takes in a rejected batch for rework",
+        required=False,
+        help_text="Only after a reviewer has signed the rework decision.",
+    )
+    opened_at = ObservedField()
+
+
+class LotsForm(ActForm):
+    """Choose a stock for each line."""
+
+    def __init__(
+        self, *args: Any, lines: list[FormulaLine], on: Any, **options: Any
+    ) -> None:
+        super().__init__(*args, **options)
+        for line in lines:
+            self.fields[f"line_{line.pk}"] = StockChoice(
+                sources_for(line, on),
+                label=str(line.material or line.source_formula),
+                required=False,
+                empty_label="not chosen yet",
+            )
+
+    def facts(self) -> dict[str, Any]:
+        """Return formula line id → stock."""
+        return {
+            "choices": {
+                int(name.removeprefix("line_")): stock
+                for name, stock in super().facts().items()
+            }
+        }
+
+
+class WeighForm(ActForm):
+    """Gross and tare from one scale."""
+
+    scale = forms.ModelChoiceField(
+        Instrument.objects.none(), label="Scale", empty_label=None
+    )
+    gross_mg = MassField(label="Gross")
+    tare_mg = MassField(label="Tare", help_text="0 if the scale was tared.")
+    observed_at = ObservedField()
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["scale"].queryset = scales()  # type: ignore[attr-defined]
+
+
+class ChargeForm(WeighForm):
+    """A weighed charge for a line of the formula."""
+
+    source = StockChoice(Stock.objects.none(), label="From", empty_label=None)
+
+    field_order = ("source", "scale", "gross_mg", "tare_mg", "observed_at")
+
+    def __init__(
+        self, *args: Any, batch: Batch, line: FormulaLine | None, on: Any, **options: Any
+    ) -> None:
+        super().__init__(*args, **options)
+        if line is not None:
+            rows = sources_for(line, on)
+        else:
+            rows = Stock.objects.filter(
+                batch__status="reworked", on_hand_mg__gt=0
+            ).exclude(pk=batch.pk)
+        self.fields["source"].queryset = rows  # type: ignore[attr-defined]
+
+
+class AmendWeighingForm(ReasonForm):
+    """A correction of a weighing."""
+
+    gross_mg = MassField(label="Gross, as it should read")
+    tare_mg = MassField(label="Tare, as it should read")
+
+    field_order = ("gross_mg", "tare_mg", "reason")
+
+
+class ReadingForm(ActForm):
+    """A temperature, a pH or a clarity test."""
+
+    value = NumberField(label="Value")
+    clarity = forms.ChoiceField(
+        label="A small portion in hot distilled water looks",
+        choices=Reading.Clarity.choices,
+        widget=forms.RadioSelect,
+    )
+    method = forms.CharField(label="How it was taken", max_length=120)
+    instrument = forms.ModelChoiceField(
+        Instrument.objects.none(), label="Read from", empty_label=None
+    )
+    observed_at = ObservedField()
+
+    KINDS = {  # noqa: RUF012 - a constant of the form
+        "temperature": ("value", "instrument"),
+        "ph": ("value", "method", "instrument"),
+        "clarity": ("clarity",),
+    }
+    INSTRUMENTS = {  # noqa: RUF012
+        "temperature": ("thermometer",),
+        "ph": ("ph_meter", "ph_strips"),
+        "clarity": (),
+    }
+
+    def __init__(
+        self, *args: Any, characteristic: str, version: FormulaVersion, **options: Any
+    ) -> None:
+        super().__init__(*args, **options)
+        wanted = (*self.KINDS[characteristic], "observed_at", "submission")
+        for name in [name for name in self.fields if name not in wanted]:
+            if name != "reason":
+                del self.fields[name]
+        if "instrument" in self.fields:
+            self.fields["instrument"].queryset = Instrument.objects.filter(  # type: ignore[attr-defined]
+                kind__in=self.INSTRUMENTS[characteristic], in_use=True
+            )
+        if "value" in self.fields:
+            self.fields["value"].label = {"temperature": "Temperature (°C)"}.get(
+                characteristic, "pH"
+            )
+        if "method" in self.fields:
+            self.fields["method"].initial = version.ph_method
+
+
+class AmendReadingForm(ReadingForm):
+    """A correction of a reading."""
+
+    reason = forms.CharField(label="Why", widget=forms.Textarea({"rows": 2}))
+
+    def facts(self) -> dict[str, Any]:
+        """Return the corrected values; the time stays that of the observation."""
+        facts = super().facts()
+        del facts["observed_at"]
+        return facts
+
+
+class FillForm(ActForm):
+    """A filling into bottles of one size."""
+
+    count = forms.IntegerField(label="Bottles filled", min_value=1)
+    nominal_ul = VolumeField(label="Nominal quantity of each")
+    density = NumberField(
+        label="Density at 20 °C (g/ml)",
+        help_text="Weigh 100 ml at 20 °C and divide by 100. Cool before filling.",
+    )
+    loss_mg = MassField(label="Lost in filling", required=False)
+    observed_at = ObservedField()
+
+    def facts(self) -> dict[str, Any]:
+        """Return the facts; an empty loss is none."""
+        return {**super().facts(), "loss_mg": self.cleaned_data["loss_mg"] or 0}
+
+
+class DispatchForm(ActForm):
+    """Bottles for a consignee, by code or by range."""
+
+    consignee = forms.ModelChoiceField(Consignee.objects.all(), label="To")
+    codes = forms.CharField(
+        label="Bottle codes",
+        required=False,
+        widget=forms.Textarea({"rows": 4}),
+        help_text="Scan or type, one a line. Or give a range below.",
+    )
+    filling_lot = forms.CharField(label="Or filling lot", required=False)
+    first = forms.IntegerField(label="First bottle", required=False, min_value=1)
+    last = forms.IntegerField(label="Last bottle", required=False, min_value=1)
+    note = forms.CharField(label="Note", required=False)
+    observed_at = ObservedField()
+
+
+class BottleMoveForm(ReasonForm):
+    """What became of a bottle."""
+
+    new = forms.ChoiceField(label="What happened", widget=forms.RadioSelect)
+
+    field_order = ("new", "reason")
+
+    def __init__(self, *args: Any, bottle: Bottle, user: User, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["new"].choices = [  # type: ignore[attr-defined]
+            (move.end.value, move.end.label)
+            for move in moves_from(BOTTLE_MOVES, BottleStatus(bottle.status))
+            if move.end is not BottleStatus.DISPATCHED and user.may(move.right)
+        ]
+
+

@@ -1,0 +1,105 @@
+"""Weighings by gross and tare: charges into a batch, and what came out of it."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from batches.models.batches import Batch
+from batches.models.formulas import FormulaLine
+from producer.models import Certificate, Correctable, Instrument, Stock
+from producer.models.records import CorrectableQuerySet
+
+
+def net_is_gross_less_tare(name: str) -> models.CheckConstraint:
+    """Return the constraint that ties the three masses together."""
+    return models.CheckConstraint(
+        condition=models.Q(is_void=True, gross_mg=0, tare_mg=0, net_mg=0)
+        | models.Q(
+            is_void=False,
+            net_mg=models.F("gross_mg") - models.F("tare_mg"),
+            net_mg__gt=0,
+            tare_mg__gte=0,
+        ),
+        name=name,
+        violation_error_message=(
+            "Gross must be more than tare. Check which vessel was on the scale."
+        ),
+    )
+
+
+class Charge(Correctable):
+    """A weighed addition to a batch, from a raw lot or from another batch.
+
+    ``figure`` is what its certificate or range gave for the computation when it was
+    weighed: usable KOH per gram for potash, mg KOH per gram for an oil. A later
+    certificate never changes it.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="charges")
+    line = models.ForeignKey(
+        FormulaLine,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="charges",
+    )
+    source = models.ForeignKey(Stock, on_delete=models.PROTECT, related_name="charges")
+    scale = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
+    gross_mg = models.BigIntegerField("gross (mg)")
+    tare_mg = models.BigIntegerField("tare (mg)")
+    net_mg = models.BigIntegerField("net (mg)")
+    certificate = models.ForeignKey(
+        Certificate,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="charges",
+    )
+    figure = models.DecimalField(max_digits=12, decimal_places=6, null=True, blank=True)
+    figure_origin = models.CharField(max_length=250, blank=True)
+
+    objects = CorrectableQuerySet.as_manager()
+
+    class Meta(Correctable.Meta):
+        abstract = False
+        ordering = ("pk",)
+        constraints = [
+            *Correctable.Meta.constraints,
+            net_is_gross_less_tare("charge_net_is_gross_less_tare"),
+        ]
+
+    def __str__(self) -> str:
+        return f"charge {self.pk}"
+
+
+class BulkWeighing(Correctable):
+    """The weighing of what a batch made: paste or liquid, vessel taken off."""
+
+    batch = models.ForeignKey(
+        Batch, on_delete=models.PROTECT, related_name="bulk_weighings"
+    )
+    scale = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
+    gross_mg = models.BigIntegerField("gross (mg)")
+    tare_mg = models.BigIntegerField("tare (mg)")
+    net_mg = models.BigIntegerField("net (mg)")
+
+    objects = CorrectableQuerySet.as_manager()
+
+    class Meta(Correctable.Meta):
+        abstract = False
+        ordering = ("pk",)
+        constraints = [
+            *Correctable.Meta.constraints,
+            net_is_gross_less_tare("bulk_net_is_gross_less_tare"),
+            models.UniqueConstraint(
+                fields=["batch"],
+                condition=models.Q(supersedes__isnull=True),
+                name="bulk_weighed_once_then_corrected",
+                violation_error_message=(
+                    "This batch has been weighed. Correct that weighing instead."
+                ),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"bulk weighing {self.pk}"

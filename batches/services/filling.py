@@ -1,0 +1,239 @@
+"""From a released batch into numbered bottles, and what becomes of a bottle."""
+
+from __future__ import annotations
+
+import datetime
+import uuid
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils import timezone
+
+from batches.chemistry.dilution import net_mass
+from batches.lifecycle import (
+    BOTTLE_MOVES,
+    BatchStatus,
+    BottleStatus,
+    ForbiddenMove,
+    find_move,
+)
+from batches.models import Batch, Bottle, BottleEvent, BulkWeighing, FillingLot, Formula
+from batches.services import moves
+from producer import journal
+from producer.codes import new_bottle_code
+from producer.errors import Conflict, Refusal
+from producer.models import Right, StockMovement, User
+from producer.quantities import milligrams
+from producer.services import stock as ledger
+from producer.services.checks import (
+    local_day,
+    need_reason,
+    plausible_time,
+    require,
+)
+from producer.services.numbers import next_code
+
+MOST_BOTTLES = 5000  # in one filling; a slip of the finger, not a day's work
+
+
+@transaction.atomic
+def fill(
+    *,
+    by: User,
+    batch: Batch,
+    nominal_ul: int,
+    density: Decimal,
+    count: int,
+    loss_mg: int = 0,
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> FillingLot:
+    """Fill ``count`` bottles of ``nominal_ul`` each, and number them.
+
+    The mass drawn is count × nominal quantity × density, plus what was lost.
+    """
+    require(by, Right.MAKER)
+    batch = moves.locked(batch)
+    _fillable(batch, count)
+    observed_at = plausible_time(observed_at or timezone.now())
+    filled_mg = milligrams(net_mass(nominal_ul, density) * count)
+    lot = FillingLot(
+        code=next_code("F", local_day(observed_at).year),
+        batch=batch,
+        nominal_ul=nominal_ul,
+        density=density,
+        count=count,
+        filled_mg=filled_mg,
+        loss_mg=loss_mg,
+        use_by=use_by(batch),
+        observed_at=observed_at,
+        entered_by=by,
+    )
+    lot.full_clean()
+    ledger.move(
+        by=by,
+        stock=batch.stock,
+        kind=StockMovement.Kind.FILLING,
+        amount_mg=-(filled_mg + loss_mg),
+        observed_at=observed_at,
+        purpose=lot.code,
+    )
+    lot.save(force_insert=True)
+    _make_bottles(by, lot)
+    journal.write(
+        by=by,
+        act="bottles filled",
+        subject=lot,
+        label=lot.code,
+        after={
+            "batch": batch.number,
+            "count": count,
+            "nominal_ul": nominal_ul,
+            "density": str(density),
+            "filled_mg": filled_mg,
+            "loss_mg": loss_mg,
+        },
+        submission=submission,
+    )
+    return lot
+
+
+def use_by(batch: Batch) -> datetime.date:
+    """Return the day of making plus the life that the formula version states."""
+    weighing = BulkWeighing.objects.current().get(batch=batch)
+    life = datetime.timedelta(days=batch.formula_version.shelf_life_days)
+    return local_day(weighing.observed_at) + life
+
+
+@transaction.atomic
+def move_bottle(
+    *,
+    by: User,
+    bottle: Bottle,
+    new: str,
+    reason: str,
+    submission: uuid.UUID | None = None,
+) -> Bottle:
+    """Record that a bottle came back, was recovered, destroyed, held or freed."""
+    reason = need_reason(reason)
+    old = bottle.status
+    if new == BottleStatus.DISPATCHED:
+        raise Refusal("Dispatch bottles on the page “Dispatch”, to a consignee.")
+    batch = moves.locked(bottle.filling_lot.batch)
+    if new == BottleStatus.FILLED and batch.status != BatchStatus.RELEASED:
+        raise Refusal(
+            f"Batch {batch.number} is {BatchStatus(batch.status).label}, so the bottle"
+            " cannot go back to stock."
+        )
+    change_bottles(by=by, bottles=[bottle], new=BottleStatus(new), reason=reason)
+    journal.write(
+        by=by,
+        act=f"bottle {BottleStatus(new).label}",
+        subject=bottle,
+        label=bottle.code,
+        before={"status": old},
+        after={"status": new},
+        reason=reason,
+        submission=submission,
+    )
+    bottle.status = new
+    return bottle
+
+
+def change_bottles(
+    *, by: User, bottles: Sequence[Bottle], new: BottleStatus, reason: str
+) -> int:
+    """Move bottles, each by a conditional UPDATE, and add their events.
+
+    Callers hold the transaction and write the journal. Returns how many moved.
+    """
+    for old in {bottle.status for bottle in bottles}:
+        group = [bottle for bottle in bottles if bottle.status == old]
+        try:
+            move = find_move(BOTTLE_MOVES, BottleStatus(old), new)
+        except ForbiddenMove as error:
+            raise Conflict(f"Bottle {group[0].code}: {error}") from error
+        require(by, Right(move.right))
+        _update(group, old=old, new=new)
+        add_events(by=by, bottles=group, old=old, new=new, reason=reason)
+    return len(bottles)
+
+
+def add_events(
+    *,
+    by: User,
+    bottles: Iterable[Bottle],
+    old: str,
+    new: str,
+    reason: str = "",
+    dispatch_id: int | None = None,
+    observed_at: datetime.datetime | None = None,
+) -> None:
+    """Add one event a bottle."""
+    now = observed_at or timezone.now()
+    BottleEvent.objects.bulk_create(
+        (
+            BottleEvent(
+                bottle=bottle,
+                old=old,
+                new=new,
+                reason=reason,
+                dispatch_id=dispatch_id,
+                observed_at=now,
+                entered_by=by,
+            )
+            for bottle in bottles
+        ),
+        batch_size=1000,
+    )
+
+
+def _update(group: Sequence[Bottle], *, old: str, new: BottleStatus) -> None:
+    ids = [bottle.pk for bottle in group]
+    for start in range(0, len(ids), 500):
+        piece = ids[start : start + 500]
+        values: dict[str, object] = {"status": new}
+        if new is BottleStatus.FILLED:  # back in stock: nobody has it
+            values["consignee"] = None
+        changed = Bottle.objects.filter(pk__in=piece, status=old).update(**values)
+        if changed != len(piece):
+            raise Conflict(
+                "Somebody else moved one of these bottles a moment ago. Look again."
+            )
+
+
+def _fillable(batch: Batch, count: int) -> None:
+    if batch.status != BatchStatus.RELEASED:
+        raise Refusal(
+            f"Batch {batch.number} is {BatchStatus(batch.status).label}. Only a released"
+            " batch is filled into bottles."
+        )
+    if batch.formula_version.formula.purpose == Formula.Purpose.PASTE:
+        raise Refusal(
+            "This paste is for further use on the premises. Dilute it, then fill that."
+        )
+    if not 0 < count <= MOST_BOTTLES:
+        raise Refusal(
+            f"Fill between 1 and {MOST_BOTTLES} bottles at a time.", field="count"
+        )
+
+
+def _make_bottles(by: User, lot: FillingLot) -> None:
+    codes: set[str] = set()
+    while len(codes) < lot.count:
+        codes.add(new_bottle_code())
+    made = Bottle.objects.bulk_create(
+        (
+            Bottle(filling_lot=lot, number=number, code=code)
+            for number, code in enumerate(codes, start=1)
+        ),
+        batch_size=1000,
+    )
+    add_events(
+        by=by,
+        bottles=made,
+        old="",
+        new=BottleStatus.FILLED,
+        observed_at=lot.observed_at,
+    )

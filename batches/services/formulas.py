@@ -1,0 +1,225 @@
+"""Write formulas: a first version, then new versions; none is ever changed."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import uuid
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from batches.models import Formula, FormulaLine, FormulaVersion
+from producer import journal
+from producer.errors import Refusal
+from producer.models import Material, Right, User
+from producer.quantities import format_mass
+from producer.services.checks import need_reason, require
+
+PER_KG = 1_000_000
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Line:
+    """An ingredient: a material or what another formula makes, per kilogram of basis.
+
+    ``per_kg_mg`` is None for potash alone.
+    """
+
+    material: Material | None = None
+    source_formula: Formula | None = None
+    per_kg_mg: int | None = None
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Wording:
+    """What a version says besides its ingredients."""
+
+    product_name: str
+    shelf_life_days: int
+    directions: str = ""
+    cautions: str = ""
+    ph_method: str = "1 % solution in distilled water at 25 °C"
+    temperature_limit: Decimal = Decimal(70)
+    authority_reference: str = ""
+    authority_checked_on: datetime.date | None = None
+
+
+@transaction.atomic
+def write_formula(
+    *,
+    by: User,
+    name: str,
+    kind: str,
+    purpose: str,
+    wording: Wording,
+    lines: Sequence[Line],
+    submission: uuid.UUID | None = None,
+) -> FormulaVersion:
+    """Write a new formula with its first version."""
+    require(by, Right.MAKER)
+    formula = Formula(name=name.strip(), kind=kind, purpose=purpose)
+    formula.full_clean()
+    formula.save()
+    version = _version(by, formula, 1, wording, lines, "")
+    _write(by, version, "formula written", {}, submission)
+    return version
+
+
+@transaction.atomic
+def write_version(
+    *,
+    by: User,
+    formula: Formula,
+    wording: Wording,
+    lines: Sequence[Line],
+    reason: str,
+    submission: uuid.UUID | None = None,
+) -> FormulaVersion:
+    """Write a new version; batches already open keep the one they began with.
+
+    Limits are not carried over: a changed product is thought about anew.
+    """
+    require(by, Right.MAKER)
+    reason = need_reason(reason)
+    # Lock the formula, so that two people do not both write version 2.
+    Formula.objects.select_for_update().get(pk=formula.pk)
+    former = newest_version(formula)
+    version = _version(by, formula, former.version + 1, wording, lines, reason)
+    _write(by, version, "formula version written", _facts(former), submission)
+    return version
+
+
+def newest_version(formula: Formula) -> FormulaVersion:
+    """Return the version that new batches are opened from."""
+    return formula.versions.order_by("-version")[0]
+
+
+def _version(
+    by: User,
+    formula: Formula,
+    number: int,
+    wording: Wording,
+    lines: Sequence[Line],
+    reason: str,
+) -> FormulaVersion:
+    _CHECKS[Formula.Kind(formula.kind)](lines)
+    version = FormulaVersion(
+        formula=formula,
+        version=number,
+        reason=reason,
+        observed_at=timezone.now(),
+        entered_by=by,
+        **dataclasses.asdict(wording),
+    )
+    version.full_clean()
+    version.save(force_insert=True)
+    for position, line in enumerate(lines, start=1):
+        row = FormulaLine(
+            version=version,
+            position=position,
+            material=line.material,
+            source_formula=line.source_formula,
+            per_kg_mg=line.per_kg_mg,
+        )
+        row.full_clean()
+        row.save(force_insert=True)
+    return version
+
+
+def _check_cook(lines: Sequence[Line]) -> None:
+    potash = [line for line in lines if _is(line, Material.Kind.POTASH)]
+    oils = [line for line in lines if _is(line, Material.Kind.OIL)]
+    if len(potash) != 1 or potash[0].per_kg_mg is not None:
+        raise Refusal(
+            "A cook needs one line for potash, without an amount: the amount is"
+            " computed from the very lots."
+        )
+    if not any(_is(line, Material.Kind.WATER) for line in lines):
+        raise Refusal("A cook needs water to dissolve the potash in.")
+    if any(line.source_formula for line in lines):
+        raise Refusal("A cook is made from materials. Use a blend or dilution instead.")
+    _amounts([line for line in lines if line is not potash[0]])
+    total = sum(line.per_kg_mg or 0 for line in oils)
+    if total != PER_KG:
+        raise Refusal(
+            f"The oils must add up to 1 kg; they add up to {format_mass(total)}."
+        )
+
+
+def _check_dilution(lines: Sequence[Line]) -> None:
+    sources = [line for line in lines if line.source_formula]
+    if len(sources) != 1 or sources[0].per_kg_mg != PER_KG:
+        raise Refusal(
+            "A dilution has one line for the paste, with 1 kg: the other amounts are"
+            " per kilogram of it."
+        )
+    if not any(_is(line, Material.Kind.WATER) for line in lines):
+        raise Refusal("A dilution needs water.")
+    if any(_is(line, Material.Kind.POTASH) for line in lines):
+        raise Refusal("Potash belongs in a cook, never in a dilution.")
+    _amounts(lines)
+
+
+def _check_blend(lines: Sequence[Line]) -> None:
+    if any(line.source_formula is None for line in lines) or not lines:
+        raise Refusal("A blend takes only what other formulas make.")
+    _amounts(lines)
+
+
+_CHECKS = {
+    Formula.Kind.COOK: _check_cook,
+    Formula.Kind.DILUTION: _check_dilution,
+    Formula.Kind.BLEND: _check_blend,
+}
+
+
+def _is(line: Line, kind: str) -> bool:
+    return line.material is not None and line.material.kind == kind
+
+
+def _amounts(lines: Sequence[Line]) -> None:
+    if any(not line.per_kg_mg for line in lines):
+        raise Refusal("Every line but potash needs an amount per kilogram.")
+
+
+def _facts(version: FormulaVersion) -> dict[str, Any]:
+    return {
+        "version": version.version,
+        "product_name": version.product_name,
+        "directions": version.directions,
+        "cautions": version.cautions,
+        "shelf_life_days": version.shelf_life_days,
+        "ph_method": version.ph_method,
+        "temperature_limit": str(version.temperature_limit),
+        "authority_reference": version.authority_reference,
+        "lines": [
+            {
+                "ingredient": str(line.material or line.source_formula),
+                "per_kg_mg": line.per_kg_mg,
+            }
+            for line in version.lines.select_related("material", "source_formula")
+        ],
+    }
+
+
+def _write(
+    by: User,
+    version: FormulaVersion,
+    act: str,
+    before: dict[str, Any],
+    submission: uuid.UUID | None,
+) -> None:
+    journal.write(
+        by=by,
+        act=act,
+        subject=version,
+        label=f"{version.formula.name}, version {version.version}",
+        before=before,
+        after=_facts(version),
+        reason=version.reason,
+        submission=submission,
+    )

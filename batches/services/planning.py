@@ -1,0 +1,290 @@
+"""Open a batch, choose its lots, and compute what to weigh."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import uuid
+from collections import defaultdict
+from collections.abc import Mapping
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils import timezone
+
+from batches.chemistry.saponification import Oil, alkali_need, potash_to_weigh
+from batches.lifecycle import BatchStatus
+from batches.models import (
+    Batch,
+    BatchStatusChange,
+    Charge,
+    Formula,
+    FormulaLine,
+    FormulaVersion,
+    LotChoice,
+)
+from batches.services import moves, sources
+from producer import journal
+from producer.errors import Refusal
+from producer.models import Material, Premises, RawLot, Right, Stock, User
+from producer.quantities import grams, milligrams
+from producer.services.checks import local_day, plausible_time, require
+from producer.services.numbers import next_code
+
+PER_KG = 1_000_000  # milligrams in a kilogram, the basis of a formula line
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class PlanLine:
+    """One line of the plan: what to weigh, what was weighed, from which stock."""
+
+    line: FormulaLine
+    name: str
+    kind: str
+    target_mg: int | None
+    charged_mg: int
+    source: Stock | None
+    origin: str
+
+    @property
+    def remaining_mg(self) -> int | None:
+        """What is still to be weighed; None while it cannot be computed."""
+        if self.target_mg is None:
+            return None
+        return max(self.target_mg - self.charged_mg, 0)
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Plan:
+    """What a batch needs, line by line, with the alkali computed from its lots."""
+
+    lines: list[PlanLine]
+    alkali_need_g: Decimal | None
+    missing: list[str]
+
+
+@transaction.atomic
+def open_batch(
+    *,
+    by: User,
+    formula_version: FormulaVersion,
+    basis_mg: int,
+    is_rework: bool = False,
+    opened_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> Batch:
+    """Open a batch of the newest version of a formula.
+
+    ``basis_mg`` is the mass of all oils of a cook, or of the paste of a dilution.
+    """
+    require(by, Right.MAKER)
+    opened_at = plausible_time(opened_at or timezone.now())
+    premises = Premises.objects.get()
+    if not premises.poison_centre:
+        raise Refusal(
+            "Write the poison centre's telephone number on the page “Premises” first:"
+            " it is printed in the cautions of every batch."
+        )
+    formula = formula_version.formula
+    newest = formula.versions.order_by("-version").first()
+    if newest is None or newest.pk != formula_version.pk:
+        raise Refusal(
+            "A newer version of this formula exists. Open the batch from that one.",
+            field="formula_version",
+        )
+    stock = Stock(
+        kind=Stock.Kind.BATCH, code=next_code("B", local_day(opened_at).year)
+    )
+    stock.full_clean()
+    stock.save()
+    batch = Batch(
+        stock=stock,
+        formula_version=formula_version,
+        kind=formula.kind,
+        is_rework=is_rework,
+        basis_mg=basis_mg,
+        maker=by,
+        opened_at=opened_at,
+    )
+    batch.full_clean()
+    batch.save(force_insert=True)
+    BatchStatusChange.objects.create(
+        batch=batch,
+        old=BatchStatus.PLANNED,
+        new=BatchStatus.PLANNED,
+        observed_at=opened_at,
+        entered_by=by,
+    )
+    journal.write(
+        by=by,
+        act="batch opened",
+        subject=batch,
+        label=stock.code,
+        after={
+            "formula": formula.name,
+            "formula_version": formula_version.version,
+            "basis_mg": basis_mg,
+            "is_rework": is_rework,
+        },
+        submission=submission,
+    )
+    return batch
+
+
+@transaction.atomic
+def choose_lots(
+    *,
+    by: User,
+    batch: Batch,
+    choices: Mapping[int, Stock | None],
+    submission: uuid.UUID | None = None,
+) -> None:
+    """Set which stock each line means to use: formula line id → stock or None."""
+    require(by, Right.MAKER)
+    batch = moves.still_open(batch)
+    if batch.status == BatchStatus.AWAITING_REVIEW:
+        raise Refusal("This batch is finished; its lots are what was weighed.")
+    lines = {line.pk: line for line in batch.formula_version.lines.all()}
+    before = _choices_by_line(batch)
+    for line_id, source in choices.items():
+        batch.lot_choices.filter(line_id=line_id).delete()
+        if source is None:
+            continue
+        sources.check_source(
+            batch=batch, line=lines[line_id], source=source, on=local_day(timezone.now())
+        )
+        LotChoice.objects.create(batch=batch, line_id=line_id, source=source)
+    journal.write(
+        by=by,
+        act="lots chosen",
+        subject=batch,
+        label=batch.number,
+        before=before,
+        after=_choices_by_line(batch),
+        submission=submission,
+    )
+
+
+def plan_of(batch: Batch) -> Plan:
+    """Return what to weigh, from the lots chosen and from what was weighed so far.
+
+    An oil line that has been charged counts with the masses on the scale and the
+    very lots they came from; one that has not counts with its planned mass and the
+    lot chosen. So the potash is computed again from what is really in the pot.
+    """
+    lines = list(
+        batch.formula_version.lines.select_related("material", "source_formula")
+    )
+    chosen = {
+        choice.line_id: choice.source
+        for choice in batch.lot_choices.select_related("source__lot__material")
+    }
+    charges: dict[int | None, list[Charge]] = defaultdict(list)
+    for charge in Charge.objects.current().filter(batch=batch).select_related("source"):
+        charges[charge.line_id].append(charge)
+    need: Decimal | None = None
+    missing: list[str] = []
+    if batch.kind == Formula.Kind.COOK:
+        need, missing = _alkali(batch, lines, chosen, charges)
+    return Plan(
+        lines=[
+            _plan_line(batch, line, chosen.get(line.pk), charges[line.pk], need)
+            for line in lines
+        ],
+        alkali_need_g=need,
+        missing=missing,
+    )
+
+
+def _plan_line(
+    batch: Batch,
+    line: FormulaLine,
+    source: Stock | None,
+    charges: list[Charge],
+    need_g: Decimal | None,
+) -> PlanLine:
+    material = line.material
+    target: int | None = None
+    origin = ""
+    if line.per_kg_mg is not None:
+        target = batch.basis_mg * line.per_kg_mg // PER_KG
+    elif source is not None and need_g is not None:
+        fraction = sources.potash_fraction(lot_of(source))
+        target = milligrams(potash_to_weigh(need_g, fraction.value))
+        origin = fraction.origin
+    if material is not None and material.kind == Material.Kind.OIL and source:
+        origin = sources.saponification_value(lot_of(source)).origin
+    return PlanLine(
+        line=line,
+        name=material.name if material else str(line.source_formula),
+        kind=material.kind if material else "batch",
+        target_mg=target,
+        charged_mg=sum(charge.net_mg for charge in charges),
+        source=source,
+        origin=origin,
+    )
+
+
+def lot_of(stock: Stock) -> RawLot:
+    """Return the raw lot of a stock, with what the computations read."""
+    return RawLot.objects.select_related("stock", "material").get(pk=stock.pk)
+
+
+def _alkali(
+    batch: Batch,
+    lines: list[FormulaLine],
+    chosen: Mapping[int, Stock],
+    charges: Mapping[int | None, list[Charge]],
+) -> tuple[Decimal | None, list[str]]:
+    oils: list[Oil] = []
+    missing: list[str] = []
+    for line in lines:
+        material = line.material
+        if material is None or line.per_kg_mg is None:
+            continue
+        if material.kind != Material.Kind.OIL:
+            continue
+        if charges[line.pk]:
+            oils += [
+                Oil(grams(charge.net_mg), charge.figure)
+                for charge in charges[line.pk]
+                if charge.figure is not None
+            ]
+        elif line.pk in chosen:
+            figure = sources.saponification_value(lot_of(chosen[line.pk]))
+            planned = batch.basis_mg * line.per_kg_mg // PER_KG
+            oils.append(Oil(grams(planned), figure.value))
+        else:
+            missing.append(material.name)
+    return (None if missing or not oils else alkali_need(oils)), missing
+
+
+def _choices_by_line(batch: Batch) -> dict[str, str]:
+    return {
+        str(choice.line.position): choice.source.code
+        for choice in batch.lot_choices.select_related("line", "source").order_by(
+            "line__position"
+        )
+    }
+
+
+def uncharged_lines(batch: Batch) -> list[str]:
+    """Return the names of formula lines that nothing has been weighed for."""
+    charged = set(
+        Charge.objects.current().filter(batch=batch).values_list("line_id", flat=True)
+    )
+    return [
+        line.material.name if line.material else str(line.source_formula)
+        for line in batch.formula_version.lines.select_related(
+            "material", "source_formula"
+        )
+        if line.pk not in charged
+    ]
+
+
+def uncharged_oils(batch: Batch) -> list[str]:
+    """Return the names of the oils that nothing has been weighed for."""
+    oils = batch.formula_version.lines.filter(
+        material__kind=Material.Kind.OIL
+    ).values_list("material__name", flat=True)
+    return [name for name in uncharged_lines(batch) if name in set(oils)]

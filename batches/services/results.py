@@ -1,0 +1,44 @@
+"""What came out: theoretical and actual yield of a batch, to the milligram."""
+
+from __future__ import annotations
+
+import dataclasses
+from decimal import Decimal
+
+from django.db import models
+
+from batches.chemistry.yields import yield_variance_percent
+from batches.models import Batch, BulkWeighing, Charge
+from producer.quantities import grams
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Yield:
+    """Mass in, mass out and the difference.
+
+    ``variance_percent`` is (actual − theoretical) / theoretical × 100: negative where
+    water boiled off or paste was lost, above zero only by a weighing error.
+    """
+
+    theoretical_mg: int
+    actual_mg: int | None
+    variance_percent: Decimal | None
+
+
+def yield_of(batch: Batch) -> Yield:
+    """Return the yield of a batch from its current charges and weighing."""
+    theoretical: int = (
+        Charge.objects.current()
+        .filter(batch=batch)
+        .aggregate(total=models.Sum("net_mg", default=0))["total"]
+    )
+    weighing = BulkWeighing.objects.current().filter(batch=batch).first()
+    if weighing is None or not theoretical:
+        return Yield(theoretical_mg=theoretical, actual_mg=None, variance_percent=None)
+    return Yield(
+        theoretical_mg=theoretical,
+        actual_mg=weighing.net_mg,
+        variance_percent=yield_variance_percent(
+            grams(weighing.net_mg), grams(theoretical)
+        ),
+    )

@@ -1,0 +1,55 @@
+"""Addresses of making."""
+
+from django.urls import path
+
+from batches.views import batches, bottles, formulas
+
+app_name = "batches"
+urlpatterns = [
+    path("formulas/", formulas.formulas, name="formulas"),
+    path("formulas/new/", formulas.formula_new, name="formula_new"),
+    path("formulas/<int:pk>/", formulas.formula, name="formula"),
+    path("formulas/<int:pk>/version/", formulas.formula_version, name="formula_version"),
+    path("batches/", batches.batches, name="batches"),
+    path("batches/open/", batches.batch_open, name="batch_open"),
+    path("batches/<str:number>/", batches.batch, name="batch"),
+    path("batches/<str:number>/lots/", batches.batch_lots, name="lots"),
+    path(
+        "batches/<str:number>/charge/<int:position>/", batches.charge, name="charge"
+    ),
+    path(
+        "batches/<str:number>/charges/<int:pk>/amend/",
+        batches.charge_amend,
+        name="charge_amend",
+    ),
+    path(
+        "batches/<str:number>/charges/<int:pk>/void/",
+        batches.charge_void,
+        name="charge_void",
+    ),
+    path(
+        "batches/<str:number>/read/<slug:characteristic>/", batches.read, name="read"
+    ),
+    path(
+        "batches/<str:number>/readings/<int:pk>/amend/",
+        batches.reading_amend,
+        name="reading_amend",
+    ),
+    path("batches/<str:number>/weigh/", batches.weigh, name="weigh"),
+    path(
+        "batches/<str:number>/weighings/<int:pk>/amend/",
+        batches.weigh_amend,
+        name="weigh_amend",
+    ),
+    path("batches/<str:number>/finish/", batches.finish, name="finish"),
+    path("batches/<str:number>/abandon/", batches.abandon, name="abandon"),
+    path("batches/<str:number>/fill/", bottles.fill, name="fill"),
+    path("history/<str:code>/", batches.history, name="history"),
+    path("bottles/", bottles.bottles, name="bottles"),
+    path("bottles/<str:code>/", bottles.filling_lot, name="filling_lot"),
+    path("bottles/<str:code>/labels.pdf", bottles.labels, name="labels"),
+    path("b/<str:code>/move/", bottles.bottle_move, name="bottle_move"),
+    path("dispatches/", bottles.dispatches, name="dispatches"),
+    path("dispatches/new/", bottles.dispatch_new, name="dispatch_new"),
+    path("dispatches/<str:code>/", bottles.dispatch, name="dispatch"),
+]

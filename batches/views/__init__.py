@@ -1,0 +1,1 @@
+"""Pages of making, a file per noun."""

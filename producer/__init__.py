@@ -1,0 +1,1 @@
+"""What we have: people, materials, raw lots, stock, instruments and the journal."""

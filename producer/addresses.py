@@ -1,0 +1,38 @@
+"""Addresses of the premises."""
+
+from django.contrib.auth.views import LogoutView
+from django.urls import path
+
+from producer.views import entrance, lots, people, registers
+
+app_name = "producer"
+urlpatterns = [
+    path("setup/", entrance.set_up, name="set_up"),
+    path("sign-in/", entrance.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", LogoutView.as_view(), name="sign_out"),
+    path("password/", entrance.password, name="password"),
+    path("registers/", registers.registers, name="registers"),
+    path("registers/<slug:kind>/", registers.register, name="register"),
+    path("registers/<slug:kind>/new/", registers.register_new, name="register_new"),
+    path(
+        "registers/<slug:kind>/<int:pk>/",
+        registers.register_entry,
+        name="register_entry",
+    ),
+    path("premises/", registers.premises, name="premises"),
+    path("people/", people.people, name="people"),
+    path("people/new/", people.account_new, name="account_new"),
+    path("people/<int:pk>/", people.account, name="account"),
+    path("people/<int:pk>/rights/", people.account_rights, name="account_rights"),
+    path("people/<int:pk>/close/", people.account_close, name="account_close"),
+    path("people/<int:pk>/password/", people.account_password, name="account_password"),
+    path("journal/", people.journal, name="journal"),
+    path("lots/", lots.lots, name="lots"),
+    path("lots/receive/", lots.lot_receive, name="lot_receive"),
+    path("lots/<str:code>/", lots.lot, name="lot"),
+    path("lots/<str:code>/certificate/", lots.lot_certificate, name="lot_certificate"),
+    path("lots/<str:code>/decide/", lots.lot_decide, name="lot_decide"),
+    path("lots/<str:code>/count/", lots.lot_count, name="lot_count"),
+    path("lots/<str:code>/dispose/", lots.lot_dispose, name="lot_dispose"),
+    path("files/<int:pk>/", lots.attachment, name="attachment"),
+]

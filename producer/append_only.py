@@ -1,0 +1,98 @@
+"""A migration operation: the database itself refuses to change or delete rows.
+
+Code can have mistakes and a console has no manners, so the last word is a trigger.
+Migrations may import this module, as they import Django's own operations: its SQL is
+frozen; a change of wording gets a new class.
+
+SQLite rebuilds a table when a later migration alters it and forgets its triggers, so
+that migration must repeat the operation. A test compares the live triggers with the
+models that say ``append_only``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db.migrations.operations.base import Operation
+
+if TYPE_CHECKING:
+    from django.db.backends.base.schema import BaseDatabaseSchemaEditor
+    from django.db.migrations.state import ProjectState
+
+_SQLITE = """
+CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table} BEGIN
+  SELECT RAISE(ABORT, 'rows of {table} are never changed or deleted');
+END
+"""
+_POSTGRESQL_FUNCTION = """
+CREATE OR REPLACE FUNCTION kettlebook_refuse_change() RETURNS trigger AS $$
+BEGIN
+  RAISE EXCEPTION 'rows of % are never changed or deleted', TG_TABLE_NAME;
+END $$ LANGUAGE plpgsql
+"""
+_POSTGRESQL_ROW = """
+CREATE TRIGGER {table}_no_change BEFORE UPDATE OR DELETE ON {table}
+FOR EACH ROW EXECUTE FUNCTION kettlebook_refuse_change()
+"""
+_POSTGRESQL_TRUNCATE = """
+CREATE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table}
+FOR EACH STATEMENT EXECUTE FUNCTION kettlebook_refuse_change()
+"""
+
+
+class AppendOnly(Operation):
+    """Refuse UPDATE, DELETE and TRUNCATE on the table of ``model_name``."""
+
+    reduces_to_sql = True
+    reversible = True
+
+    def __init__(self, model_name: str) -> None:
+        self.model_name = model_name
+
+    def state_forwards(self, app_label: str, state: ProjectState) -> None:
+        """Models are not changed by this operation."""
+
+    def database_forwards(
+        self,
+        app_label: str,
+        schema_editor: BaseDatabaseSchemaEditor,
+        from_state: ProjectState,
+        to_state: ProjectState,
+    ) -> None:
+        """Create the triggers."""
+        table = to_state.apps.get_model(app_label, self.model_name)._meta.db_table
+        if schema_editor.connection.vendor == "sqlite":
+            for verb in ("UPDATE", "DELETE"):
+                schema_editor.execute(
+                    _SQLITE.format(table=table, verb=verb), params=None
+                )
+            return
+        # params=None: a percent sign in the text is one, not a placeholder
+        schema_editor.execute(_POSTGRESQL_FUNCTION, params=None)
+        schema_editor.execute(_POSTGRESQL_ROW.format(table=table), params=None)
+        schema_editor.execute(_POSTGRESQL_TRUNCATE.format(table=table), params=None)
+
+    def database_backwards(
+        self,
+        app_label: str,
+        schema_editor: BaseDatabaseSchemaEditor,
+        from_state: ProjectState,
+        to_state: ProjectState,
+    ) -> None:
+        """Drop the triggers."""
+        table = from_state.apps.get_model(app_label, self.model_name)._meta.db_table
+        if schema_editor.connection.vendor == "sqlite":
+            for verb in ("UPDATE", "DELETE"):
+                schema_editor.execute(f"DROP TRIGGER {table}_no_{verb}")
+            return
+        schema_editor.execute(f"DROP TRIGGER {table}_no_change ON {table}")
+        schema_editor.execute(f"DROP TRIGGER {table}_no_truncate ON {table}")
+
+    def describe(self) -> str:
+        """Say what the operation does, for ``migrate --plan``."""
+        return f"Rows of {self.model_name} can be added, never changed or deleted"
+
+    @property
+    def migration_name_fragment(self) -> str:
+        """Name a migration that holds only this operation."""
+        return f"{self.model_name.lower()}_append_only"

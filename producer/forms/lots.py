@@ -1,0 +1,113 @@
+"""Forms for goods in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from producer.forms.base import ActForm, ReasonForm
+from producer.forms.fields import DayField, MassField, NumberField, ObservedField
+from producer.models import Certificate, Material, RawLot, Supplier
+from producer.services.intake import CertificateValues
+
+
+class ReceiveForm(ActForm):
+    """What came in."""
+
+    material = forms.ModelChoiceField(Material.objects.all(), label="Material")
+    supplier = forms.ModelChoiceField(Supplier.objects.all(), label="Supplier")
+    supplier_lot = forms.CharField(
+        label="Supplier's lot", max_length=80, help_text="As printed on the container."
+    )
+    quantity_mg = MassField(label="Quantity", unit="kg")
+    received_on = DayField(label="Received on")
+    expires_on = DayField(label="Expiry date", required=False)
+    retest_on = DayField(
+        label="Retest date",
+        required=False,
+        help_text="Potash weakens once opened: set a date to test it again.",
+    )
+    place = forms.CharField(label="Where it is kept", required=False, max_length=80)
+
+
+class CertificateForm(ActForm):
+    """What the certificate of analysis says, and the paper itself."""
+
+    file = forms.FileField(
+        label="The certificate", required=False, help_text="PDF, JPEG or PNG, to 10 MB."
+    )
+    reference = forms.CharField(label="Its number", required=False, max_length=80)
+    issued_on = DayField(label="Its date", required=False)
+    assay_percent = NumberField(label="Assay (%)", required=False)
+    assay_basis = forms.ChoiceField(
+        label="What the assay counts",
+        required=False,
+        choices=[("", "no assay"), *Certificate.Basis.choices],
+    )
+    assay_is_minimum = forms.BooleanField(
+        label="It says “minimum” or “not less than”", required=False
+    )
+    carbonate_percent = NumberField(label="Carbonate, as K₂CO₃ (%)", required=False)
+    saponification_value = NumberField(
+        label="Saponification value (mg KOH/g)", required=False
+    )
+    reason = forms.CharField(
+        label="Why a new version",
+        required=False,
+        help_text="Needed when the lot has a certificate already.",
+    )
+
+    def __init__(self, *args: Any, lot: RawLot, **options: Any) -> None:
+        super().__init__(*args, **options)
+        kind = lot.material.kind
+        if kind != Material.Kind.OIL:
+            del self.fields["saponification_value"]
+        if kind != Material.Kind.POTASH:
+            del self.fields["assay_basis"]
+            del self.fields["assay_is_minimum"]
+            del self.fields["carbonate_percent"]
+            del self.fields["assay_percent"]
+        if not lot.certificates.exists():
+            del self.fields["reason"]
+            self.fields["file"].required = True
+
+    def facts(self) -> dict[str, Any]:
+        """Return values, upload and reason, as the service takes them."""
+        facts = super().facts()
+        upload, reason = facts.pop("file"), facts.pop("reason", "")
+        return {
+            "values": CertificateValues(**facts),
+            "upload": upload,
+            "reason": reason,
+        }
+
+
+class DecisionForm(ReasonForm):
+    """Release, reject, hold, or lift the hold."""
+
+    new = forms.ChoiceField(label="Decision", widget=forms.RadioSelect)
+
+    field_order = ("new", "reason")
+
+    def __init__(self, *args: Any, choices: list[tuple[str, str]], **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["new"].choices = choices  # type: ignore[attr-defined]
+
+
+class CountForm(ReasonForm):
+    """What a stock-take found."""
+
+    counted_mg = MassField(label="Counted")
+    observed_at = ObservedField()
+
+    field_order = ("counted_mg", "observed_at", "reason")
+
+
+class DisposalForm(ReasonForm):
+    """What was thrown away, and where it went."""
+
+    amount_mg = MassField(label="Disposed of")
+    observed_at = ObservedField()
+
+    field_order = ("amount_mg", "observed_at", "reason")

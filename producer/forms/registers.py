@@ -1,0 +1,95 @@
+"""Forms of the registers: suppliers, consignees, materials, instruments, premises."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any, cast
+
+from django import forms
+from django.db import models
+
+from producer.forms.fields import DayField, NumberField
+from producer.models import Consignee, Instrument, Material, Premises, Supplier
+from producer.services.registers import fingerprint
+
+
+def typed_field(field: models.Field[Any, Any], **options: Any) -> forms.Field | None:
+    """Return our own form field for numbers and days, Django's for the rest."""
+    if isinstance(field, models.DecimalField):
+        return field.formfield(
+            form_class=OurNumber, max_digits=None, decimal_places=None, **options
+        )
+    if isinstance(field, models.DateField):
+        return field.formfield(form_class=DayField, **options)
+    if isinstance(field, models.TextField):
+        options["widget"] = forms.Textarea(attrs={"rows": 3})
+    return field.formfield(**options)
+
+
+class OurNumber(NumberField):
+    """A number field that takes what a model's decimal field passes along."""
+
+    def __init__(
+        self, *, max_digits: int | None, decimal_places: int | None, **options: Any
+    ) -> None:
+        super().__init__(**options)
+
+
+class RegisterForm(forms.ModelForm[Any]):
+    """An entry of a register, with the fingerprint it had when it was shown."""
+
+    submission = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        formfield_callback = typed_field
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if self.instance.pk and not self.instance._state.adding:
+            self.fields["seen"].initial = fingerprint(self.instance)
+
+    def facts(self) -> dict[str, Any]:
+        """Return the entry and the fingerprint, as the service takes them."""
+        return {"entry": self.instance, "seen": self.cleaned_data["seen"] or None}
+
+
+def _form(model: type[models.Model], *names: str) -> type[RegisterForm]:
+    made = forms.modelform_factory(
+        model, form=RegisterForm, fields=names, formfield_callback=typed_field
+    )
+    return cast("type[RegisterForm]", made)
+
+
+SupplierForm = _form(Supplier, "name", "address", "phone", "email", "note")
+ConsigneeForm = _form(Consignee, "kind", "name", "address", "phone", "email")
+MaterialForm = _form(
+    Material,
+    "name",
+    "kind",
+    "saponification_low",
+    "saponification_high",
+    "saponification_source",
+)
+InstrumentForm = _form(
+    Instrument,
+    "kind",
+    "name",
+    "serial_or_lot",
+    "resolution",
+    "bias_half_width",
+    "expires_on",
+    "in_use",
+)
+PremisesForm = _form(
+    Premises,
+    "name",
+    "address",
+    "phone",
+    "email",
+    "poison_centre",
+    "time_zone",
+    "decimal_mark",
+    "one_person",
+    "self_review_pause_hours",
+)

@@ -1,0 +1,94 @@
+"""The only writer of the journal, and its reader for proof.
+
+Every service that changes something calls :func:`write` once, as its last statement
+inside the transaction of the change: no change without its row, no row without its
+change. Locking the head row puts writers in a line on PostgreSQL; on SQLite the
+IMMEDIATE transaction has done so already.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from django.core.exceptions import ImproperlyConfigured
+from django.db import connection, models
+from django.utils import timezone
+
+from producer.models.journal import FIRST_HASH, JournalEntry, JournalHead, canonical
+from producer.models.people import User
+
+
+def write(  # noqa: PLR0913 - a journal row has this many columns
+    *,
+    by: User | None,
+    act: str,
+    subject: models.Model,
+    label: str,
+    before: Mapping[str, Any] | None = None,
+    after: Mapping[str, Any] | None = None,
+    reason: str = "",
+    submission: uuid.UUID | None = None,
+) -> JournalEntry:
+    """Add one row to the journal and return it.
+
+    ``before`` and ``after`` hold plain JSON values. ``submission`` identifies the
+    form that was sent, so that a second arrival of the same form is refused by the
+    database. Must run inside a transaction; raises :class:`ImproperlyConfigured`
+    otherwise, for then the change and its row could come apart.
+    """
+    if not connection.in_atomic_block:
+        raise ImproperlyConfigured("journal.write() needs a transaction around it.")
+    head = JournalHead.objects.select_for_update().get(pk=1)
+    entry = JournalEntry(
+        sequence=head.sequence + 1,
+        at=timezone.now(),
+        actor=by,
+        actor_name=by.person.name if by else "Kettlebook",
+        act=act,
+        subject_kind=str(subject._meta.model_name),
+        subject_id=str(subject.pk),
+        subject_label=label,
+        before=canonical(before or {}),
+        after=canonical(after or {}),
+        reason=reason,
+        submission=submission,
+        previous_hash=head.hash,
+    )
+    entry.hash = entry.expected_hash()
+    entry.save(force_insert=True)
+    head.sequence, head.hash = entry.sequence, entry.hash
+    head.save(update_fields=["sequence", "hash"])
+    return entry
+
+
+def find_submission(submission: uuid.UUID) -> JournalEntry | None:
+    """Return the act that this form has already caused, if it has."""
+    return JournalEntry.objects.filter(submission=submission).first()
+
+
+def faults(*, batch_size: int = 2000) -> Iterator[str]:
+    """Walk the chain from its start and yield a sentence for each fault found.
+
+    Finds a row that was altered, removed, inserted or moved, and a head that does
+    not fit the last row. Reads in pieces, so memory stays bounded.
+    """
+    expected_sequence, previous = 1, FIRST_HASH
+    rows = JournalEntry.objects.order_by("sequence").iterator(chunk_size=batch_size)
+    for entry in rows:
+        if entry.sequence != expected_sequence:
+            yield (
+                f"Journal rows {expected_sequence} to {entry.sequence - 1} are missing."
+            )
+        elif entry.previous_hash != previous:
+            yield f"Journal row {entry.sequence} does not follow the row before it."
+        if entry.hash != entry.expected_hash():
+            yield f"Journal row {entry.sequence} was altered after it was written."
+        expected_sequence, previous = entry.sequence + 1, entry.hash
+    head = JournalHead.objects.get(pk=1)
+    if (head.sequence, head.hash) != (expected_sequence - 1, previous):
+        yield (
+            f"The journal should end at row {head.sequence} but ends at row"
+            f" {expected_sequence - 1}, or with another hash."
+        )

@@ -1,0 +1,40 @@
+"""Things each request needs: the premises, its time zone, its decimal mark."""
+
+from __future__ import annotations
+
+import contextvars
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+from producer.models import Premises
+
+_decimal_mark: contextvars.ContextVar[str] = contextvars.ContextVar(
+    "decimal_mark", default="."
+)
+
+
+def decimal_mark() -> str:
+    """Return the decimal mark in which numbers are shown in this request."""
+    return _decimal_mark.get()
+
+
+class PremisesMiddleware:
+    """Put ``request.premises`` in place and show its local time."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Serve the request in the time zone of the premises."""
+        premises = Premises.objects.first()
+        request.premises = premises  # type: ignore[attr-defined]
+        token = _decimal_mark.set(premises.decimal_mark if premises else ".")
+        try:
+            if premises is None:
+                return self.get_response(request)
+            with timezone.override(premises.zone):
+                return self.get_response(request)
+        finally:
+            _decimal_mark.reset(token)

@@ -1,0 +1,33 @@
+"""Tables of the premises, a file per noun."""
+
+from producer.models.contacts import Consignee, Supplier
+from producer.models.instruments import Instrument
+from producer.models.journal import JournalEntry, JournalHead
+from producer.models.lots import Attachment, Certificate, LotStatusChange, RawLot
+from producer.models.materials import Material
+from producer.models.people import Person, Right, User
+from producer.models.premises import Premises
+from producer.models.records import Correctable, Record
+from producer.models.stock import NumberSeries, Stock, StockMovement
+
+__all__ = [
+    "Attachment",
+    "Certificate",
+    "Consignee",
+    "Correctable",
+    "Instrument",
+    "JournalEntry",
+    "JournalHead",
+    "LotStatusChange",
+    "Material",
+    "NumberSeries",
+    "Person",
+    "Premises",
+    "RawLot",
+    "Record",
+    "Right",
+    "Stock",
+    "StockMovement",
+    "Supplier",
+    "User",
+]

@@ -1,0 +1,80 @@
+"""Instruments and test materials: what a measured value was read from."""
+
+from __future__ import annotations
+
+import datetime
+from decimal import Decimal
+
+from django.db import models
+
+
+class Instrument(models.Model):
+    """A scale, thermometer or pH meter, or a lot of test strips."""
+
+    class Kind(models.TextChoices):
+        """What it measures with."""
+
+        SCALE = "scale", "scale"
+        THERMOMETER = "thermometer", "thermometer"
+        PH_METER = "ph_meter", "pH meter"
+        PH_STRIPS = "ph_strips", "lot of pH strips"
+
+    kind = models.CharField(max_length=20, choices=Kind.choices)
+    name = models.CharField(max_length=80, unique=True)
+    serial_or_lot = models.CharField("serial or lot number", max_length=80, blank=True)
+    resolution = models.DecimalField(
+        "smallest step",
+        max_digits=9,
+        decimal_places=4,
+        help_text="Grams for a scale, °C for a thermometer, pH units otherwise.",
+    )
+    bias_half_width = models.DecimalField(
+        "may be wrong by up to ±",
+        max_digits=9,
+        decimal_places=4,
+        default=0,
+        help_text=(
+            "From the maker's sheet or your last check, same unit. Cheap strips can"
+            " be off by more than one step."
+        ),
+    )
+    expires_on = models.DateField("expiry date", null=True, blank=True)
+    in_use = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ("kind", "name")
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(resolution__gt=0),
+                name="instrument_resolution_positive",
+                violation_error_message="The smallest step must be above zero.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(bias_half_width__gte=0),
+                name="instrument_bias_not_negative",
+                violation_error_message="Write the ± without a sign.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    kind__in=["scale", "thermometer", "ph_meter", "ph_strips"]
+                ),
+                name="instrument_kind_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def is_expired(self, on: datetime.date) -> bool:
+        """Say whether its date has passed; the day itself is still good."""
+        return self.expires_on is not None and self.expires_on < on
+
+    def standard_uncertainty(self) -> Decimal:
+        """Return u of one reading, in the instrument's unit.
+
+        Both parts are rectangular: half a step around what is shown (GUM 4.3.7,
+        F.2.2.1), and the stated ± of the instrument; combined as independent.
+        """
+        step = self.resolution**2 / 12
+        bias = self.bias_half_width**2 / 3
+        return (step + bias).sqrt().quantize(Decimal("0.000001"))

@@ -1,0 +1,1 @@
+"""What can be done to the records of the premises."""

@@ -1,0 +1,282 @@
+"""Goods in: receive a lot, record its certificate, decide about it."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import uuid
+from decimal import Decimal
+
+from django.core.files.base import File
+from django.db import transaction
+from django.utils import timezone
+
+from producer import journal
+from producer.errors import Conflict, Refusal
+from producer.models import (
+    Certificate,
+    LotStatusChange,
+    Material,
+    RawLot,
+    Right,
+    Stock,
+    StockMovement,
+    Supplier,
+    User,
+)
+from producer.services import attachments, stock
+from producer.services.checks import need_reason, plausible_time, require
+from producer.services.numbers import next_code
+
+Status = RawLot.Status
+
+# (from, to) → the right that may decide it
+LOT_MOVES: dict[tuple[str, str], Right] = {
+    (Status.QUARANTINE, Status.RELEASED): Right.REVIEWER,
+    (Status.QUARANTINE, Status.REJECTED): Right.REVIEWER,
+    (Status.RELEASED, Status.ON_HOLD): Right.REVIEWER,
+    (Status.ON_HOLD, Status.RELEASED): Right.REVIEWER,
+    (Status.ON_HOLD, Status.REJECTED): Right.REVIEWER,
+}
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class CertificateValues:
+    """What stands on a certificate of analysis; every value may be missing."""
+
+    reference: str = ""
+    issued_on: datetime.date | None = None
+    assay_percent: Decimal | None = None
+    assay_basis: str = ""
+    assay_is_minimum: bool = False
+    carbonate_percent: Decimal | None = None
+    saponification_value: Decimal | None = None
+
+
+@transaction.atomic
+def receive_lot(
+    *,
+    by: User,
+    material: Material,
+    supplier: Supplier,
+    supplier_lot: str,
+    quantity_mg: int,
+    received_on: datetime.date,
+    expires_on: datetime.date | None = None,
+    retest_on: datetime.date | None = None,
+    place: str = "",
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> RawLot:
+    """Book a delivery in; the lot is held until somebody releases it."""
+    require(by, Right.MAKER)
+    observed_at = plausible_time(observed_at or timezone.now())
+    if quantity_mg <= 0:
+        raise Refusal("Weigh what came in; it is above zero.", field="quantity_mg")
+    own = Stock(
+        kind=Stock.Kind.LOT,
+        code=next_code("L", received_on.year),
+    )
+    own.full_clean()
+    own.save()
+    lot = RawLot(
+        stock=own,
+        material=material,
+        supplier=supplier,
+        supplier_lot=supplier_lot.strip(),
+        received_on=received_on,
+        expires_on=expires_on,
+        retest_on=retest_on,
+        place=place,
+    )
+    lot.full_clean()
+    lot.save(force_insert=True)
+    stock.move(
+        by=by,
+        stock=own,
+        kind=StockMovement.Kind.RECEIPT,
+        amount_mg=quantity_mg,
+        observed_at=observed_at,
+    )
+    journal.write(
+        by=by,
+        act="raw lot received",
+        subject=lot,
+        label=own.code,
+        after={
+            "material": material.name,
+            "supplier": supplier.name,
+            "supplier_lot": lot.supplier_lot,
+            "quantity_mg": quantity_mg,
+            "received_on": received_on.isoformat(),
+            "expires_on": expires_on.isoformat() if expires_on else None,
+            "retest_on": retest_on.isoformat() if retest_on else None,
+            "status": lot.status,
+        },
+        submission=submission,
+    )
+    return lot
+
+
+@transaction.atomic
+def record_certificate(
+    *,
+    by: User,
+    lot: RawLot,
+    values: CertificateValues,
+    upload: File[bytes] | None,
+    reason: str = "",
+    submission: uuid.UUID | None = None,
+) -> Certificate:
+    """Add a version of the lot's certificate; earlier versions stay as they are.
+
+    The paper itself is compulsory with the first version; a later one may keep the
+    file of the version before it.
+    """
+    require(by, Right.MAKER)
+    # Lock the lot, so that two people adding a version do not both get number 2.
+    RawLot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
+    former = lot.certificates.order_by("-version").first()
+    if upload:
+        attachment = attachments.store(by=by, upload=upload)
+    elif former and former.attachment:
+        attachment = former.attachment
+    else:
+        raise Refusal(
+            "Add the certificate itself, as PDF or picture. Without it the values"
+            " cannot be checked later.",
+            field="file",
+        )
+    _values_fit_material(lot.material, values)
+    certificate = Certificate(
+        lot=lot,
+        version=former.version + 1 if former else 1,
+        attachment=attachment,
+        observed_at=timezone.now(),
+        entered_by=by,
+        reason=reason.strip(),
+        **dataclasses.asdict(values),
+    )
+    certificate.full_clean()
+    certificate.save(force_insert=True)
+    journal.write(
+        by=by,
+        act="certificate recorded",
+        subject=lot,
+        label=lot.code,
+        before=certificate_facts(former) if former else {},
+        after=certificate_facts(certificate),
+        reason=certificate.reason,
+        submission=submission,
+    )
+    return certificate
+
+
+@transaction.atomic
+def decide_lot(
+    *,
+    by: User,
+    lot: RawLot,
+    new: str,
+    reason: str,
+    submission: uuid.UUID | None = None,
+) -> RawLot:
+    """Release, reject or hold a lot, or lift its hold.
+
+    Releasing potash needs a certificate with an assay: without it no alkali charge
+    can be computed. Any other lot may be released without a paper, the reason then
+    being all there is.
+    """
+    move = LOT_MOVES.get((lot.status, new))
+    if move is None:
+        raise Conflict(
+            f"A lot that is {lot.get_status_display()} cannot become"
+            f" {Status(new).label}. Open its page again to see where it stands."
+        )
+    require(by, move)
+    reason = need_reason(reason)
+    certificate = current_certificate(lot)
+    if new == Status.RELEASED:
+        _may_be_released(lot, certificate)
+    old = lot.status
+    if not RawLot.objects.filter(pk=lot.pk, status=old).update(status=new):
+        raise Conflict("Somebody else decided about this lot a moment ago. Look again.")
+    lot.status = new
+    LotStatusChange.objects.create(
+        lot=lot,
+        old=old,
+        new=new,
+        reason=reason,
+        observed_at=timezone.now(),
+        entered_by=by,
+    )
+    journal.write(
+        by=by,
+        act=f"raw lot {Status(new).label}",
+        subject=lot,
+        label=lot.code,
+        before={"status": old},
+        after={
+            "status": new,
+            "certificate": certificate.version if certificate else None,
+        },
+        reason=reason,
+        submission=submission,
+    )
+    return lot
+
+
+def current_certificate(lot: RawLot) -> Certificate | None:
+    """Return the newest version of the lot's certificate, if it has one."""
+    return (
+        lot.certificates.select_related("attachment", "entered_by__person")
+        .order_by("-version")
+        .first()
+    )
+
+
+def certificate_facts(certificate: Certificate) -> dict[str, str | int | bool | None]:
+    """Return a certificate version as plain JSON values."""
+    return {
+        "version": certificate.version,
+        "reference": certificate.reference,
+        "issued_on": certificate.issued_on.isoformat()
+        if certificate.issued_on
+        else None,
+        "assay_percent": _text(certificate.assay_percent),
+        "assay_basis": certificate.assay_basis,
+        "assay_is_minimum": certificate.assay_is_minimum,
+        "carbonate_percent": _text(certificate.carbonate_percent),
+        "saponification_value": _text(certificate.saponification_value),
+        "file_sha256": certificate.attachment.sha256
+        if certificate.attachment
+        else None,
+    }
+
+
+def _text(value: Decimal | None) -> str | None:
+    return None if value is None else str(value.normalize())
+
+
+def _values_fit_material(material: Material, values: CertificateValues) -> None:
+    if material.kind == Material.Kind.POTASH and values.assay_percent is None:
+        raise Refusal(
+            "A potash certificate states an assay. Without it no alkali charge can be"
+            " computed.",
+            field="assay_percent",
+        )
+    if material.kind != Material.Kind.OIL and values.saponification_value is not None:
+        raise Refusal(
+            "Only oils and fats have a saponification value.",
+            field="saponification_value",
+        )
+
+
+def _may_be_released(lot: RawLot, certificate: Certificate | None) -> None:
+    if lot.material.kind != Material.Kind.POTASH:
+        return
+    if certificate is None or certificate.assay_percent is None:
+        raise Refusal(
+            "Record the certificate of analysis first: potash is not released without"
+            " its assay, because the alkali charge is computed from it."
+        )

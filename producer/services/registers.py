@@ -1,0 +1,87 @@
+"""Registers: suppliers, consignees, materials, instruments, the premises itself.
+
+These are descriptions, not records of what happened, so they are edited in place;
+the journal keeps every former value.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from typing import Any, TypeVar
+
+from django.db import models, transaction
+
+from producer import journal
+from producer.errors import Conflict
+from producer.models import (
+    Consignee,
+    Instrument,
+    Material,
+    Premises,
+    Right,
+    Supplier,
+    User,
+)
+from producer.models.journal import canonical
+from producer.services.checks import require
+
+Entry = TypeVar("Entry", Supplier, Consignee, Material, Instrument, Premises)
+
+RIGHT_FOR: dict[type[models.Model], Right] = {
+    Supplier: Right.MAKER,
+    Consignee: Right.MAKER,
+    Material: Right.MAKER,
+    Instrument: Right.MAKER,
+    Premises: Right.OWNER,
+}
+
+
+def values(entry: models.Model) -> dict[str, Any]:
+    """Return the fields of a register entry as plain JSON values."""
+    return {
+        field.name: None if raw is None else field.value_to_string(entry)
+        for field in entry._meta.concrete_fields
+        if (raw := field.value_from_object(entry)) is not None or field.null
+    }
+
+
+def fingerprint(entry: models.Model) -> str:
+    """Return a short text that changes whenever a field of the entry does."""
+    return hashlib.sha256(canonical(values(entry)).encode()).hexdigest()[:16]
+
+
+@transaction.atomic
+def save(
+    *,
+    by: User,
+    entry: Entry,
+    seen: str | None = None,
+    submission: uuid.UUID | None = None,
+) -> Entry:
+    """Validate and save a new or changed entry.
+
+    ``seen`` is the fingerprint of the entry as the page showed it; if somebody
+    changed it meanwhile, :class:`Conflict` is raised and nothing is overwritten.
+    """
+    kind = type(entry)
+    require(by, RIGHT_FOR[kind])
+    stored = kind._default_manager.select_for_update().filter(pk=entry.pk).first()
+    if stored and seen is not None and fingerprint(stored) != seen:
+        raise Conflict(
+            "Somebody changed this entry while you had it open. Open it again, look at"
+            " the new values, and repeat your change if it is still needed."
+        )
+    entry.full_clean()
+    entry.save()
+    name = kind._meta.verbose_name
+    journal.write(
+        by=by,
+        act=f"{name} changed" if stored else f"{name} registered",
+        subject=entry,
+        label=str(entry),
+        before=values(stored) if stored else {},
+        after=values(entry),
+        submission=submission,
+    )
+    return entry

@@ -1,0 +1,141 @@
+"""The ledger's only writers. Callers hold the transaction and write the journal."""
+
+from __future__ import annotations
+
+import datetime
+import uuid
+
+from django.db import models, transaction
+from django.utils import timezone
+
+from producer import journal
+from producer.errors import NotEnough, Refusal
+from producer.models import RawLot, Right, Stock, StockMovement, User
+from producer.quantities import format_mass
+from producer.services.checks import need_reason, plausible_time, require
+
+Kind = StockMovement.Kind
+
+
+def move(
+    *,
+    by: User,
+    stock: Stock,
+    kind: StockMovement.Kind,
+    amount_mg: int,
+    observed_at: datetime.datetime,
+    purpose: str = "",
+    reason: str = "",
+) -> StockMovement:
+    """Add a movement and keep the balance, or raise :class:`NotEnough`.
+
+    The balance changes in one conditional UPDATE: of two people drawing the last
+    grams at once, one gets them and the other is told. Must run in a transaction.
+    """
+    changed = Stock.objects.filter(pk=stock.pk, on_hand_mg__gte=-amount_mg).update(
+        on_hand_mg=models.F("on_hand_mg") + amount_mg
+    )
+    balance = Stock.objects.values_list("on_hand_mg", flat=True).get(pk=stock.pk)
+    if not changed:
+        last = stock.movements.order_by("-pk").select_related("entered_by__person")[0]
+        raise NotEnough(
+            f"{stock.code} holds {format_mass(balance)}, so {format_mass(-amount_mg)}"
+            f" cannot be taken from it. Last movement: {last.get_kind_display()},"
+            f" {format_mass(abs(last.amount_mg))}, by {last.entered_by.person.name}."
+            " Weigh the container again, or take the rest from another lot."
+        )
+    stock.on_hand_mg = balance
+    movement = StockMovement(
+        stock=stock,
+        kind=kind,
+        amount_mg=amount_mg,
+        balance_mg=balance,
+        observed_at=observed_at,
+        entered_by=by,
+        purpose=purpose,
+        reason=reason,
+    )
+    movement.full_clean()
+    movement.save(force_insert=True)
+    return movement
+
+
+@transaction.atomic
+def adjust(
+    *,
+    by: User,
+    lot: RawLot,
+    counted_mg: int,
+    reason: str,
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> StockMovement:
+    """Set the book to what was counted, with a reason; refuse when they agree."""
+    require(by, Right.MAKER)
+    reason = need_reason(reason)
+    stock = Stock.objects.select_for_update().get(pk=lot.pk)
+    difference = counted_mg - stock.on_hand_mg
+    if counted_mg < 0:
+        raise Refusal("A count cannot be below zero.", field="counted_mg")
+    if not difference:
+        raise Refusal(
+            "Book and count agree; there is nothing to adjust.", field="counted_mg"
+        )
+    before = stock.on_hand_mg
+    movement = move(
+        by=by,
+        stock=stock,
+        kind=Kind.ADJUSTMENT,
+        amount_mg=difference,
+        observed_at=plausible_time(observed_at or timezone.now()),
+        reason=reason,
+    )
+    journal.write(
+        by=by,
+        act="stock adjusted",
+        subject=lot,
+        label=stock.code,
+        before={"on_hand_mg": before},
+        after={"on_hand_mg": stock.on_hand_mg},
+        reason=reason,
+        submission=submission,
+    )
+    return movement
+
+
+@transaction.atomic
+def dispose(
+    *,
+    by: User,
+    lot: RawLot,
+    amount_mg: int,
+    reason: str,
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> StockMovement:
+    """Take an amount of a lot out of stock for good, with where it went as reason."""
+    require(by, Right.MAKER)
+    reason = need_reason(reason)
+    if amount_mg <= 0:
+        raise Refusal("Write how much was disposed of.", field="amount_mg")
+    stock = Stock.objects.get(pk=lot.pk)
+    before = stock.on_hand_mg
+    movement = move(
+        by=by,
+        stock=stock,
+        kind=Kind.DISPOSAL,
+        amount_mg=-amount_mg,
+        observed_at=plausible_time(observed_at or timezone.now()),
+        reason=reason,
+    )
+    journal.write(
+        by=by,
+        act="stock disposed of",
+        subject=lot,
+        label=stock.code,
+        before={"on_hand_mg": before},
+        after={"on_hand_mg": stock.on_hand_mg},
+        reason=reason,
+        submission=submission,
+    )
+    return movement

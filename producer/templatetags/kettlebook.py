@@ -1,0 +1,74 @@
+"""Filters and tags that every template has."""
+
+from __future__ import annotations
+
+import datetime
+from decimal import Decimal
+
+from django import template
+from django.utils import timezone
+
+from producer.codes import grouped
+from producer.middleware import decimal_mark
+from producer.models import Right, User
+from producer.quantities import format_mass, format_number, format_volume
+
+register = template.Library()
+NOTHING = "–"
+
+
+@register.filter
+def mass(mg: int | None) -> str:
+    """Show milligrams as the mass a person would say: ``1250000`` → “1.25 kg”."""
+    return NOTHING if mg is None else format_mass(mg, mark=decimal_mark())
+
+
+@register.filter
+def volume(ul: int | None) -> str:
+    """Show microlitres as the volume a person would say: ``500000`` → “500 ml”."""
+    return NOTHING if ul is None else format_volume(ul, mark=decimal_mark())
+
+
+@register.filter
+def number(value: Decimal | int | None, places: int | None = None) -> str:
+    """Show a number with the decimal mark of the premises."""
+    if value is None:
+        return NOTHING
+    return format_number(Decimal(value), mark=decimal_mark(), places=places)
+
+
+@register.filter
+def day(value: datetime.date | None) -> str:
+    """Show a calendar day with the month in letters, which no country misreads."""
+    return NOTHING if value is None else f"{value.day} {value:%b %Y}"
+
+
+@register.filter
+def moment(value: datetime.datetime | None) -> str:
+    """Show a time of the premises with its offset: “5 Oct 2026, 14:05 +02:00”."""
+    if value is None:
+        return NOTHING
+    local = timezone.localtime(value)
+    offset = local.strftime("%z")
+    return f"{local.day} {local:%b %Y, %H:%M} {offset[:3]}:{offset[3:]}"
+
+
+@register.filter
+def bottle_code(code: str) -> str:
+    """Show a bottle code in groups of four."""
+    return grouped(code)
+
+
+@register.filter
+def may(user: User, right: str) -> bool:
+    """Say whether the signed-in account holds a right: ``{% if user|may:"maker" %}``.
+
+    A visitor who is not signed in holds none.
+    """
+    return isinstance(user, User) and user.may(Right(right))
+
+
+@register.filter
+def item(values: dict[object, object], key: object) -> object:
+    """Return the value of a dict by a key that is itself a variable."""
+    return values[key]

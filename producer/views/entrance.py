@@ -1,0 +1,92 @@
+"""The doors: first run, sign in, sign out, one's own password."""
+
+from __future__ import annotations
+
+from django.contrib.auth import update_session_auth_hash
+from django.contrib.auth import views as auth_views
+from django.contrib.auth.decorators import login_not_required
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from producer.forms.people import OwnPasswordForm, SetUpForm
+from producer.models import Premises, Right
+from producer.services import people
+from producer.views import acts
+
+
+@login_not_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def set_up(request: HttpRequest) -> HttpResponse:
+    """Create the premises and its owner; gone once there is one."""
+    if not people.needs_setup():
+        return redirect("producer:sign_in")
+    form = SetUpForm(request.POST or None)
+    return acts.handle(
+        request,
+        form,
+        do=lambda facts, _: people.set_up(
+            code=facts["code"],
+            premises=Premises(
+                name=facts["premises_name"], time_zone=facts["time_zone"]
+            ),
+            name=facts["name"],
+            username=facts["username"],
+            password=facts["password"],
+            rights=[
+                right
+                for right, ticked in (
+                    (Right.MAKER, facts["is_maker"]),
+                    (Right.REVIEWER, facts["is_reviewer"]),
+                )
+                if ticked
+            ],
+        ),
+        then=lambda _: reverse("producer:sign_in"),
+        said="The premises is set up. Sign in with the account you just made.",
+        home=reverse("producer:sign_in"),
+        title="Set up this premises",
+        submit="Set it up",
+        template="producer/set_up.html",
+    )
+
+
+class SignIn(auth_views.LoginView):
+    """Sign in; leads to the first-run page while there is nobody to sign in."""
+
+    template_name = "producer/sign_in.html"
+    redirect_authenticated_user = True
+
+    def dispatch(
+        self, request: HttpRequest, *args: object, **kwargs: object
+    ) -> HttpResponseBase:
+        """Show the first-run page first."""
+        if people.needs_setup():
+            return redirect("producer:set_up")
+        return super().dispatch(request, *args, **kwargs)
+
+
+def password(request: HttpRequest) -> HttpResponse:
+    """Change one's own password; other sessions of the account end."""
+    user = acts.user_of(request)
+    form = OwnPasswordForm(request.POST or None)
+    return acts.handle(
+        request,
+        form,
+        do=lambda facts, submission: people.change_password(
+            by=user, user=user, submission=submission, **facts
+        ),
+        then=lambda changed: _stay_signed_in(request, changed),
+        said="Your password is changed.",
+        home=reverse("quality:today"),
+        title="Change your password",
+        submit="Change it",
+    )
+
+
+def _stay_signed_in(request: HttpRequest, user: object) -> str:
+    update_session_auth_hash(request, user)  # type: ignore[arg-type]
+    return reverse("quality:today")
+
+

@@ -1,0 +1,165 @@
+"""Registers, people and the journal."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import django_tables2 as tables
+from django.db import models
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+
+from producer.forms import registers as forms
+from producer.models import (
+    Consignee,
+    Instrument,
+    Material,
+    Premises,
+    Right,
+    Supplier,
+)
+from producer.services import registers as service
+from producer.tables.base import link, show
+from producer.views import acts
+from producer.views.acts import needs, read_only, user_of
+
+
+@dataclasses.dataclass(frozen=True)
+class Register:
+    """A register: its model, form and the columns of its list."""
+
+    model: type[models.Model]
+    form: type[forms.RegisterForm]
+    one: str
+    many: str
+    columns: tuple[str, ...]
+
+
+REGISTERS = {
+    "suppliers": Register(
+        Supplier, forms.SupplierForm, "supplier", "Suppliers", ("name", "phone", "email")
+    ),
+    "consignees": Register(
+        Consignee,
+        forms.ConsigneeForm,
+        "consignee",
+        "Consignees",
+        ("name", "kind", "phone", "email"),
+    ),
+    "materials": Register(
+        Material,
+        forms.MaterialForm,
+        "material",
+        "Materials",
+        ("name", "kind", "saponification_low", "saponification_high"),
+    ),
+    "instruments": Register(
+        Instrument,
+        forms.InstrumentForm,
+        "instrument",
+        "Instruments and test strips",
+        ("name", "kind", "serial_or_lot", "resolution", "expires_on", "in_use"),
+    ),
+}
+
+
+def register_of(kind: str) -> Register:
+    """Return the register with this name, or answer 404."""
+    try:
+        return REGISTERS[kind]
+    except KeyError as error:
+        raise Http404 from error
+
+
+@read_only
+def registers(request: HttpRequest) -> HttpResponse:
+    """Show the way to every register."""
+    return render(request, "producer/registers.html", {"registers": REGISTERS})
+
+
+@read_only
+def register(request: HttpRequest, kind: str) -> HttpResponse:
+    """List a register."""
+    found = register_of(kind)
+    return render(
+        request,
+        "producer/register.html",
+        {
+            "kind": kind,
+            "register": found,
+            "table": show(request, _table(kind, found)),
+        },
+    )
+
+
+def _table(kind: str, found: Register) -> tables.Table:
+    columns: list[tuple[str, tables.Column]] = [
+        (name, tables.Column()) for name in found.columns
+    ]
+    made = tables.Table(
+        found.model._default_manager.all(),
+        extra_columns=columns,
+        empty_text=f"No {found.one} is registered yet.",
+    )
+    made.columns["name"].column.render = lambda value, record: link(
+        reverse("producer:register_entry", args=[kind, record.pk]), value
+    )
+    return made
+
+
+@needs(Right.MAKER)
+def register_new(request: HttpRequest, kind: str) -> HttpResponse:
+    """Add an entry to a register."""
+    found = register_of(kind)
+    return _edit(request, kind, found, found.form(request.POST or None), "registered")
+
+
+@needs(Right.MAKER)
+def register_entry(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
+    """Change an entry of a register; the journal keeps the old values."""
+    found = register_of(kind)
+    entry = get_object_or_404(found.model, pk=pk)
+    form = found.form(request.POST or None, instance=entry)
+    return _edit(request, kind, found, form, "changed")
+
+
+def _edit(
+    request: HttpRequest,
+    kind: str,
+    found: Register,
+    form: forms.RegisterForm,
+    done: str,
+) -> HttpResponse:
+    home = reverse("producer:register", args=[kind])
+    return acts.handle(
+        request,
+        form,
+        do=lambda facts, submission: _save(request, facts, submission),
+        then=lambda _: home,
+        said=lambda entry: f"{entry} is {done}.",
+        home=home,
+        title=f"{found.one.capitalize()}: {form.instance}".rstrip(": "),
+        submit="Save",
+    )
+
+
+def _save(request: HttpRequest, facts: Any, submission: Any) -> Any:
+    return service.save(by=user_of(request), submission=submission, **facts)
+
+
+@needs(Right.OWNER)
+def premises(request: HttpRequest) -> HttpResponse:
+    """Change the premises: name, contact, poison centre, one-person rule."""
+    entry = get_object_or_404(Premises, pk=1)
+    return acts.handle(
+        request,
+        forms.PremisesForm(request.POST or None, instance=entry),
+        do=lambda facts, submission: _save(request, facts, submission),
+        then=lambda _: reverse("producer:registers"),
+        said="The premises is changed.",
+        home=reverse("producer:registers"),
+        title="Premises",
+        submit="Save",
+    )

@@ -1,0 +1,1 @@
+"""How we judge it: limits, judgements, signatures, recalls."""

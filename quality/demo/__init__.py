@@ -1,0 +1,1 @@
+"""The demo scenario: an invented smallholding and half a year of its records."""

@@ -1,0 +1,81 @@
+"""What becomes of bottles: dispatch, return, and recall."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+
+from batches.lifecycle import BottleStatus
+from batches.models import Bottle
+from batches.services import dispatching, filling
+from producer.models import Stock
+from quality.demo.people import HELPER, OWNER, REVIEWER
+from quality.demo.scene import Scene
+from quality.models import Recall
+from quality.services import recalling
+
+
+def dispatch(
+    scene: Scene,
+    filling_lot: str,
+    first: int,
+    last: int,
+    *,
+    to: str,
+    note: str = "",
+    observed_at: datetime.datetime | None = None,
+) -> None:
+    """Send the bottles numbered ``first`` to ``last`` to a consignee."""
+    dispatching.dispatch(
+        by=scene.users[HELPER],
+        bottles=dispatching.bottles_by_range(scene.fillings[filling_lot], first, last),
+        consignee=scene.consignees[to],
+        note=note,
+        observed_at=observed_at,
+    )
+    scene.clock.wait(5)
+
+
+def move_bottles(
+    scene: Scene,
+    bottles: Sequence[Bottle],
+    new: BottleStatus,
+    reason: str,
+    *,
+    by: str = OWNER,
+) -> None:
+    """Move bottles one by one, as they come to hand."""
+    for bottle in bottles:
+        scene.clock.wait(1)
+        filling.move_bottle(by=scene.users[by], bottle=bottle, new=new, reason=reason)
+
+
+def bottles_of(scene: Scene, filling_lot: str, numbers: Sequence[int]) -> list[Bottle]:
+    """Return bottles of a filling lot by their numbers."""
+    return list(scene.fillings[filling_lot].bottles.listed().filter(number__in=numbers))
+
+
+def bottles_that_are(
+    scene: Scene, filling_lot: str, status: BottleStatus
+) -> list[Bottle]:
+    """Return the bottles of a filling lot that are in a state."""
+    return list(scene.fillings[filling_lot].bottles.listed().filter(status=status))
+
+
+def open_recall(
+    scene: Scene, root: Stock, *, reason: str, notice: str, is_mock: bool = False
+) -> Recall:
+    """Open a recall, or a mock recall."""
+    return recalling.open_recall(
+        by=scene.users[REVIEWER],
+        root=root,
+        hazard_class=Recall.HazardClass.THREE if is_mock else Recall.HazardClass.TWO,
+        reason=reason,
+        public_notice=notice,
+        is_mock=is_mock,
+    )
+
+
+def advance(scene: Scene, recall: Recall, note: str) -> None:
+    """Take a recall one step on."""
+    recalling.advance(by=scene.users[REVIEWER], recall=recall, note=note)

@@ -1,0 +1,1 @@
+"""Prints of what was decided."""

@@ -1,0 +1,81 @@
+"""Forms for limits, signatures and recalls."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from producer.forms.base import ActForm, ReasonForm
+from producer.forms.fields import NumberField
+from quality.models import Characteristic, Recall, Signature
+
+
+class LimitForm(ReasonForm):
+    """A new version of a limit."""
+
+    characteristic = forms.ChoiceField(label="Of", choices=Characteristic.choices)
+    lower = NumberField(label="Lower limit", required=False)
+    upper = NumberField(label="Upper limit", required=False)
+
+    field_order = ("characteristic", "lower", "upper", "reason")
+
+
+class SignForm(ActForm):
+    """A decision about a batch, with the password again."""
+
+    meaning = forms.ChoiceField(label="I sign as", widget=forms.RadioSelect)
+    reason = forms.CharField(
+        label="Why",
+        required=False,
+        widget=forms.Textarea({"rows": 2}),
+        help_text="Needed for everything but a release.",
+    )
+    password = forms.CharField(
+        label="Your password again",
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+        help_text="It stands for your signature.",
+    )
+
+    def __init__(
+        self, *args: Any, meanings: tuple[Signature.Meaning, ...], **options: Any
+    ) -> None:
+        super().__init__(*args, **options)
+        self.fields["meaning"].choices = [  # type: ignore[attr-defined]
+            (meaning.value, meaning.label) for meaning in meanings
+        ]
+
+
+class RecallForm(ReasonForm):
+    """Open a recall."""
+
+    hazard_class = forms.ChoiceField(
+        label="How bad could it be",
+        choices=Recall.HazardClass.choices,
+        widget=forms.RadioSelect,
+    )
+    reason = forms.CharField(
+        label="What is wrong",
+        widget=forms.Textarea({"rows": 2}),
+        help_text="For the record; not shown to the public.",
+    )
+    public_notice = forms.CharField(
+        label="What a person with a bottle should do",
+        widget=forms.Textarea({"rows": 3}),
+        help_text="Shown on the bottle page at once.",
+        initial=(
+            "Do not use it. Keep it closed and away from children, and contact us: we"
+            " take it back."
+        ),
+    )
+    is_mock = forms.BooleanField(
+        label="This is a mock recall: find and list, but freeze and show nothing",
+        required=False,
+    )
+
+
+class NoteForm(ActForm):
+    """What was done in a recall."""
+
+    note = forms.CharField(label="What was done", widget=forms.Textarea({"rows": 3}))

@@ -1,0 +1,185 @@
+"""Results held against limits, with the measurement's own uncertainty."""
+
+from __future__ import annotations
+
+import dataclasses
+from decimal import Decimal
+
+from batches.models import Batch, BulkWeighing, Charge, Reading
+from batches.services.results import yield_of
+from quality.models import Characteristic, Limit
+from quality.services.limits import REQUIRED, limit_for
+from quality.statistics.conformity import Verdict, explain, judge
+from quality.statistics.uncertainty import expanded
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One characteristic of one batch, judged or said to be missing.
+
+    ``verdict`` is None while a result or a limit is missing; ``sentence`` then says
+    what to do.
+    """
+
+    characteristic: Characteristic
+    limit: Limit | None
+    value: Decimal | None
+    standard_uncertainty: Decimal | None
+    verdict: Verdict | None
+    sentence: str
+
+    @property
+    def acceptable(self) -> bool:
+        """Say whether this finding lets the batch be released."""
+        return self.verdict is not None and self.verdict.acceptable
+
+
+def findings(batch: Batch) -> list[Finding]:
+    """Return a finding for each characteristic that this kind of batch needs."""
+    judges = {
+        Characteristic.PH: _ph,
+        Characteristic.CLARITY: _clarity,
+        Characteristic.YIELD_VARIANCE: _yield_variance,
+    }
+    result = []
+    for characteristic in REQUIRED[batch.kind]:
+        limit = limit_for(batch, characteristic)
+        if limit is None:
+            result.append(
+                _missing(
+                    characteristic,
+                    None,
+                    f"No limit is set for {characteristic.label}. A reviewer sets it on"
+                    " the page of the formula.",
+                )
+            )
+        else:
+            result.append(judges[characteristic](batch, limit))
+    return result
+
+
+def _ph(batch: Batch, limit: Limit) -> Finding:
+    reading = _last(batch, Reading.Characteristic.PH)
+    if reading is None or reading.value is None:
+        return _missing(
+            Characteristic.PH, limit, f"No pH is recorded. Take it: {limit.method}."
+        )
+    if reading.method != limit.method:
+        return _missing(
+            Characteristic.PH,
+            limit,
+            f"The pH was taken as “{reading.method}”, but the limit holds for"
+            f" “{limit.method}”. Repeat the test that way.",
+        )
+    return _judged(
+        Characteristic.PH, limit, reading.value, reading.standard_uncertainty, "pH", ""
+    )
+
+
+def _clarity(batch: Batch, limit: Limit) -> Finding:
+    reading = _last(batch, Reading.Characteristic.CLARITY)
+    if reading is None:
+        return _missing(
+            Characteristic.CLARITY,
+            limit,
+            "No clarity test is recorded. Dissolve a small portion in hot distilled"
+            " water and look: pH cannot see unreacted oil.",
+        )
+    clear = reading.clarity == Reading.Clarity.CLEAR
+    sentence = (
+        "A portion dissolves clear in hot water: pass."
+        if clear
+        else f"A portion in hot water shows {reading.get_clarity_display()}: fail;"
+        " there is unreacted oil, or the soap has split."
+    )
+    return Finding(
+        characteristic=Characteristic.CLARITY,
+        limit=limit,
+        value=None,
+        standard_uncertainty=None,
+        verdict=Verdict.PASS if clear else Verdict.FAIL,
+        sentence=sentence,
+    )
+
+
+def _yield_variance(batch: Batch, limit: Limit) -> Finding:
+    result = yield_of(batch)
+    if result.variance_percent is None:
+        return _missing(
+            Characteristic.YIELD_VARIANCE,
+            limit,
+            "What came out has not been weighed yet.",
+        )
+    return _judged(
+        Characteristic.YIELD_VARIANCE,
+        limit,
+        result.variance_percent.quantize(Decimal("0.001")),
+        _weighing_uncertainty(batch, result.theoretical_mg),
+        "Yield variance",
+        " %",
+    )
+
+
+def _weighing_uncertainty(batch: Batch, theoretical_mg: int) -> Decimal:
+    """Return u of the yield variance in percent, from the scales alone.
+
+    Each net mass is two readings of its scale, taken as independent. The ± of a
+    scale that is wrong the same way each time largely cancels in the ratio, so
+    treating it as independent too errs on the wide side.
+    """
+    charges = Charge.objects.current().filter(batch=batch).select_related("scale")
+    weighings = BulkWeighing.objects.current().filter(batch=batch)
+    scales = [row.scale for row in charges]
+    scales += [row.scale for row in weighings.select_related("scale")]
+    variance = sum(
+        (2 * scale.standard_uncertainty() ** 2 for scale in scales), Decimal(0)
+    )
+    return variance.sqrt() * 100_000 / theoretical_mg
+
+
+def _judged(
+    characteristic: Characteristic,
+    limit: Limit,
+    value: Decimal,
+    standard_uncertainty: Decimal | None,
+    name: str,
+    unit: str,
+) -> Finding:
+    band = expanded(standard_uncertainty or Decimal(0))
+    return Finding(
+        characteristic=characteristic,
+        limit=limit,
+        value=value,
+        standard_uncertainty=standard_uncertainty,
+        verdict=judge(value, lower=limit.lower, upper=limit.upper, guard_band=band),
+        sentence=explain(
+            name=name,
+            unit=unit,
+            value=value,
+            lower=limit.lower,
+            upper=limit.upper,
+            expanded_uncertainty=band,
+        ),
+    )
+
+
+def _last(batch: Batch, characteristic: str) -> Reading | None:
+    return (
+        Reading.objects.current()
+        .filter(batch=batch, characteristic=characteristic)
+        .order_by("observed_at", "pk")
+        .last()
+    )
+
+
+def _missing(
+    characteristic: Characteristic, limit: Limit | None, sentence: str
+) -> Finding:
+    return Finding(
+        characteristic=characteristic,
+        limit=limit,
+        value=None,
+        standard_uncertainty=None,
+        verdict=None,
+        sentence=sentence,
+    )

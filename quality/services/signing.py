@@ -1,0 +1,269 @@
+"""Decisions about a batch, each signed with the password re-entered."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import uuid
+from collections.abc import Iterable
+
+from django.db import models, transaction
+from django.utils import timezone
+
+from batches import trace
+from batches.lifecycle import BatchStatus, BottleStatus
+from batches.models import Batch, Bottle, BulkWeighing, Charge, Reading
+from batches.services import filling, moves
+from producer import journal
+from producer.errors import Refusal
+from producer.models import Person, Premises, RawLot, StockMovement, User
+from producer.services import stock as ledger
+from producer.services.checks import need_reason
+from quality.models import Judgement, Signature
+from quality.services import recalling, record
+from quality.services.judging import Finding, findings
+
+Meaning = Signature.Meaning
+
+LEADS_TO: dict[str, BatchStatus] = {
+    Meaning.RELEASE: BatchStatus.RELEASED,
+    Meaning.REJECT: BatchStatus.REJECTED,
+    Meaning.HOLD: BatchStatus.ON_HOLD,
+    Meaning.UNHOLD: BatchStatus.RELEASED,
+    Meaning.REWORK: BatchStatus.REWORKED,
+    Meaning.DISPOSE: BatchStatus.DISPOSED,
+}
+POSSIBLE: dict[str, tuple[Signature.Meaning, ...]] = {
+    BatchStatus.AWAITING_REVIEW: (Meaning.RELEASE, Meaning.REJECT),
+    BatchStatus.RELEASED: (Meaning.HOLD,),
+    BatchStatus.ON_HOLD: (Meaning.UNHOLD, Meaning.REJECT),
+    BatchStatus.REJECTED: (Meaning.REWORK, Meaning.DISPOSE),
+}
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Review:
+    """What a reviewer must know before signing.
+
+    ``obstacles`` are the sentences that stand in the way of a release.
+    """
+
+    findings: list[Finding]
+    obstacles: list[str]
+    is_own_work: bool
+
+
+def review_of(batch: Batch, *, by: User) -> Review:
+    """Return findings and obstacles of a batch, as ``by`` would face them."""
+    judged = findings(batch)
+    obstacles = [
+        finding.sentence for finding in judged if not finding.acceptable
+    ] + list(_source_obstacles(batch))
+    return Review(
+        findings=judged,
+        obstacles=obstacles,
+        is_own_work=by.person_id in hands_in(batch),
+    )
+
+
+def hands_in(batch: Batch) -> set[int]:
+    """Return the ids of the people who made the batch: people, never accounts."""
+    users = {batch.maker_id}
+    for model in (Charge, Reading, BulkWeighing):
+        users.update(
+            model.objects.filter(batch=batch).values_list("entered_by_id", flat=True)
+        )
+    return set(
+        Person.objects.filter(accounts__in=users).values_list("pk", flat=True)
+    )
+
+
+@transaction.atomic
+def sign(
+    *,
+    by: User,
+    batch: Batch,
+    meaning: str,
+    password: str,
+    reason: str = "",
+    submission: uuid.UUID | None = None,
+) -> Signature:
+    """Decide about a batch and bind the decision to its record.
+
+    A release needs every finding acceptable and no obstacle among the sources; who
+    signs is not one who made the batch, unless the premises is a one-person one and
+    the pause is over: then the signature says so for ever.
+    """
+    batch = moves.locked(batch)
+    review = review_of(batch, by=by)
+    if meaning == Meaning.RELEASE:
+        _may_be_released(batch, review)
+    else:
+        reason = need_reason(reason)
+    if meaning == Meaning.UNHOLD:
+        _no_open_recall(batch)
+    if not by.check_password(password):
+        raise Refusal(
+            "This is not your password. Nothing was signed.", field="password"
+        )
+    self_reviewed = review.is_own_work and meaning in {Meaning.RELEASE, Meaning.UNHOLD}
+    if self_reviewed:
+        _may_review_alone(batch)
+    old = batch.status
+    moves.move_batch(by=by, batch=batch, new=LEADS_TO[meaning], reason=reason)
+    signature = _signature(batch, review, by, meaning, reason, self_reviewed)
+    _consequences(by, batch, meaning, reason)
+    journal.write(
+        by=by,
+        act=f"batch signed: {signature.get_meaning_display()}",
+        subject=batch,
+        label=batch.number,
+        before={"status": old},
+        after={
+            "status": batch.status,
+            "record_sha256": signature.record_sha256,
+            "self_reviewed": self_reviewed,
+        },
+        reason=reason,
+        submission=submission,
+    )
+    return signature
+
+
+def faults() -> Iterable[str]:
+    """Yield a sentence for each signature that no longer fits its record."""
+    for signature in Signature.objects.select_related("batch__stock").iterator():
+        batch = signature.batch
+        if record.sha256(signature.record) != signature.record_sha256:
+            yield (
+                f"Signature {signature.pk} on batch {batch.number}: the signed text was"
+                " altered."
+            )
+        elif record.signed_facts(signature.record) != record.facts_of(batch):
+            yield (
+                f"Signature {signature.pk} on batch {batch.number}: the batch is no"
+                " longer what was signed."
+            )
+
+
+def _signature(
+    batch: Batch,
+    review: Review,
+    by: User,
+    meaning: str,
+    reason: str,
+    self_reviewed: bool,  # noqa: FBT001 - a private helper with one caller
+) -> Signature:
+    text = record.canonical_record(batch, review.findings)
+    signature = Signature(
+        batch=batch,
+        meaning=meaning,
+        signer=by,
+        printed_name=by.person.name,
+        self_reviewed=self_reviewed,
+        reason=reason,
+        record=text,
+        record_sha256=record.sha256(text),
+        observed_at=timezone.now(),
+        entered_by=by,
+    )
+    signature.full_clean()
+    signature.save(force_insert=True)
+    Judgement.objects.bulk_create(
+        Judgement(
+            signature=signature,
+            characteristic=finding.characteristic,
+            limit=finding.limit,
+            value=finding.value,
+            standard_uncertainty=finding.standard_uncertainty,
+            verdict=finding.verdict,
+            sentence=finding.sentence,
+        )
+        for finding in review.findings
+        if finding.verdict is not None and finding.limit is not None
+    )
+    return signature
+
+
+def _may_be_released(batch: Batch, review: Review) -> None:
+    if review.obstacles:
+        raise Refusal(
+            f"Batch {batch.number} cannot be released. " + " ".join(review.obstacles)
+        )
+
+
+def _may_review_alone(batch: Batch) -> None:
+    premises = Premises.objects.get()
+    if not premises.one_person:
+        raise Refusal(
+            "You made this batch or entered something in it, so somebody else must"
+            " review it. Where there is nobody else, the owner declares a one-person"
+            " premises on the page “Premises”."
+        )
+    pause = datetime.timedelta(hours=premises.self_review_pause_hours)
+    ready_at = last_entry_at(batch) + pause
+    if timezone.now() < ready_at:
+        local = ready_at.astimezone(premises.zone)
+        raise Refusal(
+            f"Look again with fresh eyes: you may review your own batch from"
+            f" {local:%d %b %Y, %H:%M} on, {premises.self_review_pause_hours} hours"
+            " after its last entry."
+        )
+
+
+def last_entry_at(batch: Batch) -> datetime.datetime:
+    """Return when something was last entered in the batch."""
+    times = [batch.entered_at]
+    for model in (Charge, Reading, BulkWeighing):
+        newest = model.objects.filter(batch=batch).aggregate(
+            at=models.Max("entered_at")
+        )["at"]
+        if newest:
+            times.append(newest)
+    return max(times)
+
+
+def _source_obstacles(batch: Batch) -> Iterable[str]:
+    ids = trace.upstream_ids(batch.pk)
+    bad_lots = RawLot.objects.listed().filter(
+        pk__in=ids, status__in=[RawLot.Status.ON_HOLD, RawLot.Status.REJECTED]
+    )
+    for lot in bad_lots:
+        yield (
+            f"Raw lot {lot.code} ({lot.material.name}) is in it and is"
+            f" {lot.get_status_display()}."
+        )
+    for recall in recalling.open_recalls_above(ids):
+        yield f"It is affected by the open recall {recall.code}."
+
+
+def _no_open_recall(batch: Batch) -> None:
+    for recall in recalling.open_recalls_above(trace.upstream_ids(batch.pk)):
+        raise Refusal(
+            f"Recall {recall.code} is open and affects this batch. Close it first."
+        )
+
+
+def _consequences(by: User, batch: Batch, meaning: str, reason: str) -> None:
+    if meaning == Meaning.HOLD:
+        recalling.hold_bottles(by=by, batch_ids=[batch.pk], reason=reason)
+    if meaning == Meaning.UNHOLD:
+        filling.change_bottles(
+            by=by,
+            bottles=list(_bottles(batch, BottleStatus.ON_HOLD)),
+            new=BottleStatus.FILLED,
+            reason=reason,
+        )
+    if meaning == Meaning.DISPOSE and batch.stock.on_hand_mg:
+        ledger.move(
+            by=by,
+            stock=batch.stock,
+            kind=StockMovement.Kind.DISPOSAL,
+            amount_mg=-batch.stock.on_hand_mg,
+            observed_at=timezone.now(),
+            reason=reason,
+        )
+
+
+def _bottles(batch: Batch, status: BottleStatus) -> models.QuerySet[Bottle]:
+    return Bottle.objects.filter(filling_lot__batch=batch, status=status)

@@ -1,0 +1,180 @@
+"""A value, its uncertainty and a limit make one of four outcomes.
+
+Source: ILAC-G8:09/2019, 4.2.3, non-binary statement with guard band; we take the
+guard band w = U, the expanded uncertainty.
+
+>>> judge(Decimal("9.8"), lower=None, upper=Decimal(10), guard_band=Decimal("0.6"))
+<Verdict.CONDITIONAL_PASS: 'conditional_pass'>
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Callable
+from decimal import ROUND_UP, Decimal
+
+from producer.quantities import format_number
+
+SHOWN_DIGITS = 2  # of an uncertainty, GUM 7.2.6
+UNFIT = " This method is too coarse for these limits: take a finer one."
+
+
+class Verdict(enum.StrEnum):
+    """The four outcomes.
+
+    >>> Verdict.CONDITIONAL_PASS.label, Verdict.CONDITIONAL_FAIL.acceptable
+    ('conditional pass', False)
+    """
+
+    PASS = "pass"  # noqa: S105 - an outcome, not a password
+    CONDITIONAL_PASS = "conditional_pass"  # noqa: S105
+    CONDITIONAL_FAIL = "conditional_fail"
+    FAIL = "fail"
+
+    @property
+    def label(self) -> str:
+        """The words shown on screens and prints."""
+        return self.value.replace("_", " ")
+
+    @property
+    def acceptable(self) -> bool:
+        """Say whether the value itself lies inside the limits."""
+        return self in {Verdict.PASS, Verdict.CONDITIONAL_PASS}
+
+
+def judge(
+    value: Decimal,
+    *,
+    lower: Decimal | None,
+    upper: Decimal | None,
+    guard_band: Decimal,
+) -> Verdict:
+    """Return the outcome of ``value`` against one or two limits.
+
+    Inside by the guard band or more is a pass, inside by less a conditional pass,
+    outside by no more than the guard band a conditional fail, outside by more a fail.
+    A value on a limit is inside: the intervals of the source share their ends, and an
+    end counts for the better outcome.
+
+    Raises :class:`ValueError` without a limit, with limits upside down, or with a
+    guard band below zero.
+
+    >>> ten, band = Decimal(10), Decimal("0.6")
+    >>> judge(Decimal("10.4"), lower=None, upper=ten, guard_band=band).label
+    'conditional fail'
+    >>> judge(Decimal("10.7"), lower=None, upper=ten, guard_band=band).label
+    'fail'
+    """
+    if guard_band < 0:
+        raise ValueError("A guard band is not below zero.")
+    if lower is not None and upper is not None and lower > upper:
+        raise ValueError("The lower limit is above the upper one.")
+    margins = []
+    if lower is not None:
+        margins.append(value - lower)
+    if upper is not None:
+        margins.append(upper - value)
+    if not margins:
+        raise ValueError("A judgement needs a limit.")
+    margin = min(margins)
+    if margin >= 0:
+        return Verdict.PASS if margin >= guard_band else Verdict.CONDITIONAL_PASS
+    return Verdict.CONDITIONAL_FAIL if -margin <= guard_band else Verdict.FAIL
+
+
+def method_fit(
+    lower: Decimal | None, upper: Decimal | None, expanded_uncertainty: Decimal
+) -> bool:
+    """Say whether a method can tell inside from outside: the window is wider than 2U.
+
+    With one limit only there is always room. Source: follows from ILAC-G8:09/2019,
+    4.2.3, whose pass zone is the window less a guard band at each end.
+
+    >>> method_fit(Decimal(8), Decimal(10), Decimal(1))
+    False
+    """
+    if lower is None or upper is None:
+        return True
+    return upper - lower > 2 * expanded_uncertainty
+
+
+def explain(
+    *,
+    name: str,
+    unit: str,
+    value: Decimal,
+    lower: Decimal | None,
+    upper: Decimal | None,
+    expanded_uncertainty: Decimal,
+    advice: str = "",
+    mark: str = ".",
+) -> str:
+    """Return the judgement as one plain sentence, and one more if the method is unfit.
+
+    ``unit`` is put behind each number as it is (“ %”). ``advice`` is what to do about
+    a conditional outcome. The uncertainty is shown with two digits, rounded up (GUM
+    7.2.6); the verdict is found before rounding.
+
+    >>> explain(
+    ...     name="pH", unit="", value=Decimal("9.8"), lower=Decimal(8),
+    ...     upper=Decimal(10), expanded_uncertainty=Decimal("0.6"),
+    ...     advice="use the meter",
+    ... )
+    'pH 9.8 ± 0.6 lies inside 8 to 10, but the true value could be up to 10.4: \
+conditional pass; use the meter.'
+    """
+
+    def show(number: Decimal) -> str:
+        return format_number(number, mark=mark) + unit
+
+    verdict = judge(value, lower=lower, upper=upper, guard_band=expanded_uncertainty)
+    spread = _rounded_up(expanded_uncertainty)
+    ends = _doubtful_ends(verdict, value, spread, lower, upper)
+    doubt = " or ".join(f"{words} {show(end)}" for words, end in ends)
+    return (
+        f"{name} {show(value)}"
+        + (f" ± {show(spread)}" if spread else "")
+        + f" lies {'inside' if verdict.acceptable else 'outside'} "
+        + _limits(lower, upper, show)
+        + (f", but the true value could be {doubt}" if doubt else "")
+        + f": {verdict.label}"
+        + (f"; {advice}." if advice and doubt else ".")
+        + ("" if method_fit(lower, upper, expanded_uncertainty) else UNFIT)
+    )
+
+
+def _doubtful_ends(
+    verdict: Verdict,
+    value: Decimal,
+    spread: Decimal,
+    lower: Decimal | None,
+    upper: Decimal | None,
+) -> list[tuple[str, Decimal]]:
+    """Return which ends of value ± U lie on the other side of a limit, with words."""
+    down, up = ("down to", value - spread), ("up to", value + spread)
+    if verdict is Verdict.CONDITIONAL_PASS:
+        can_be_low = lower is not None and value - spread < lower
+        can_be_high = upper is not None and value + spread > upper
+        return [down] * can_be_low + [up] * can_be_high
+    if verdict is Verdict.CONDITIONAL_FAIL:
+        is_low = lower is not None and value < lower
+        return [up if is_low else down]
+    return []
+
+
+def _limits(
+    lower: Decimal | None, upper: Decimal | None, show: Callable[[Decimal], str]
+) -> str:
+    shown = " to ".join(show(limit) for limit in (lower, upper) if limit is not None)
+    if lower is None:
+        return f"the limit of at most {shown}"
+    if upper is None:
+        return f"the limit of at least {shown}"
+    return shown
+
+
+def _rounded_up(uncertainty: Decimal) -> Decimal:
+    if not uncertainty:
+        return uncertainty
+    last_digit = uncertainty.adjusted() - SHOWN_DIGITS + 1
+    return uncertainty.quantize(Decimal(1).scaleb(last_digit), ROUND_UP)

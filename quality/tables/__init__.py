@@ -1,0 +1,1 @@
+"""Lists of what was decided."""

@@ -1,0 +1,1 @@
+"""Pages of deciding, a file per noun."""

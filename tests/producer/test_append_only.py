@@ -1,0 +1,175 @@
+"""The database itself refuses to change what was recorded, on both engines."""
+
+from __future__ import annotations
+
+import pytest
+from django.db import DatabaseError, connection, models, transaction
+
+from producer.models import JournalEntry, User
+from tests import make
+from tests.database import (
+    append_only_models,
+    our_models,
+    query,
+    row_counts,
+    run,
+    without_triggers,
+)
+
+TABLES = sorted(model._meta.db_table for model in append_only_models())
+
+
+def guarded() -> dict[str, set[str]]:
+    """Return, from the live database, which verbs each table's triggers refuse."""
+    found: dict[str, set[str]] = {}
+    if connection.vendor == "postgresql":
+        rows = query(
+            "SELECT event_object_table, event_manipulation"
+            " FROM information_schema.triggers WHERE action_timing = 'BEFORE'"
+        )
+        # TRUNCATE is not in the standard, so not in the information schema.
+        rows += query(
+            "SELECT relname, 'TRUNCATE' FROM pg_trigger"
+            " JOIN pg_class ON pg_class.oid = tgrelid"
+            " WHERE NOT tgisinternal AND tgenabled = 'O' AND tgtype & 32 > 0"
+        )
+    else:
+        rows = [
+            (table, verb)
+            for table, sql in query(
+                "SELECT tbl_name, sql FROM sqlite_master WHERE type = 'trigger'"
+            )
+            for verb in ("UPDATE", "DELETE")
+            if f"BEFORE {verb} ON" in sql and "RAISE(ABORT" in sql
+        ]
+    for table, verb in rows:
+        found.setdefault(table, set()).add(verb)
+    return found
+
+
+@pytest.mark.django_db
+def test_every_model_that_says_append_only_has_its_triggers() -> None:
+    verbs = {"UPDATE", "DELETE"}
+    if connection.vendor == "postgresql":
+        verbs.add("TRUNCATE")
+    assert guarded() == {table: verbs for table in TABLES}
+
+
+@pytest.mark.django_db
+def test_control_a_missing_trigger_is_noticed() -> None:
+    with without_triggers():
+        if connection.vendor == "sqlite":
+            assert guarded() == {}
+        else:
+            assert "TRUNCATE" not in guarded()["producer_journalentry"]
+
+
+def test_every_record_of_something_that_happened_is_append_only() -> None:
+    named = {model.__name__ for model in append_only_models()}
+    assert named >= {
+        "JournalEntry",
+        "StockMovement",
+        "Certificate",
+        "Attachment",
+        "Charge",
+        "Reading",
+        "BulkWeighing",
+        "FormulaVersion",
+        "FormulaLine",
+        "BottleEvent",
+        "FillingLot",
+        "Dispatch",
+        "Limit",
+        "Signature",
+        "Judgement",
+        "RecallItem",
+        "RecallEvent",
+    }
+    assert len(our_models()) > len(named)
+
+
+def fill_every_table(crew: make.Crew) -> None:
+    """Do one of everything, so that each append-only table has a row."""
+    from batches.services import dispatching  # noqa: PLC0415
+    from quality.services import recalling  # noqa: PLC0415
+
+    lot = make.filled(crew)
+    dispatching.dispatch(
+        by=crew.maker,
+        bottles=make.bottles_of(lot)[:1],
+        consignee=make.consignee(crew.maker),
+    )
+    recalling.open_recall(
+        by=crew.reviewer,
+        root=lot.batch.stock,
+        hazard_class="3",
+        reason="a smell",
+        public_notice="Bring it back.",
+    )
+
+
+@pytest.mark.django_db
+def test_update_and_delete_by_raw_sql_are_refused_on_every_table(
+    crew: make.Crew,
+) -> None:
+    fill_every_table(crew)
+    counted = row_counts()
+    for model in append_only_models():
+        table, key = model._meta.db_table, model._meta.pk.column
+        assert counted[model._meta.label] > 0, table
+        for sql in (
+            f'UPDATE "{table}" SET "{key}" = "{key}"',  # noqa: S608
+            f'DELETE FROM "{table}"',  # noqa: S608
+        ):
+            with (
+                pytest.raises(DatabaseError, match=f"rows of {table} are never"),
+                transaction.atomic(),
+            ):
+                run(sql)
+    assert row_counts() == counted
+
+
+@pytest.mark.django_db
+def test_update_and_delete_through_models_are_refused_too(owner: User) -> None:
+    entry = JournalEntry.objects.get()
+    for act in (entry.save, entry.delete, JournalEntry.objects.all().delete):
+        with (
+            pytest.raises((DatabaseError, models.ProtectedError)),
+            transaction.atomic(),
+        ):
+            act()
+    assert JournalEntry.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_whole_table_cannot_be_emptied_or_replaced_at_once(owner: User) -> None:
+    if connection.vendor == "postgresql":
+        sql = "TRUNCATE producer_journalentry CASCADE"
+    else:
+        # REPLACE deletes a row; its trigger fires because of recursive_triggers.
+        sql = (
+            "REPLACE INTO producer_journalentry"
+            " SELECT * FROM producer_journalentry WHERE sequence = 1"
+        )
+    with pytest.raises(DatabaseError, match="never changed or deleted"):
+        run(sql)
+    assert JournalEntry.objects.count() == 1
+
+
+@pytest.mark.django_db
+def test_control_a_register_is_edited_in_place(owner: User) -> None:
+    assert run("UPDATE producer_person SET name = 'Odile B.'") == 1
+
+
+@pytest.mark.django_db
+def test_control_without_its_trigger_a_row_can_be_changed(owner: User) -> None:
+    with without_triggers():
+        assert run("UPDATE producer_journalentry SET reason = 'better'") == 1
+
+
+@pytest.mark.django_db
+def test_the_triggers_are_back_after_they_were_lifted(owner: User) -> None:
+    before = guarded()
+    with without_triggers():
+        assert guarded() != before
+    assert guarded() == before
