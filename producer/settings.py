@@ -66,6 +66,7 @@ INSTALLED_APPS = [
     "producer",
     "batches",
     "quality",
+    "django.forms",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

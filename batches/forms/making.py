@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 
@@ -19,7 +19,13 @@ def scales() -> Any:
     return Instrument.objects.filter(kind=Instrument.Kind.SCALE, in_use=True)
 
 
-class StockChoice(forms.ModelChoiceField[Stock]):
+if TYPE_CHECKING:
+    _StockChoice = forms.ModelChoiceField[Stock]
+else:
+    _StockChoice = forms.ModelChoiceField
+
+
+class StockChoice(_StockChoice):
     """A choice among stocks, each told by code, what it is and what is left."""
 
     def label_from_instance(self, stock: Stock) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
 from django.db import models
@@ -35,7 +35,13 @@ class OurNumber(NumberField):
         super().__init__(**options)
 
 
-class RegisterForm(forms.ModelForm[Any]):
+if TYPE_CHECKING:
+    _ModelForm = forms.ModelForm[Any]
+else:
+    _ModelForm = forms.ModelForm
+
+
+class RegisterForm(_ModelForm):
     """An entry of a register, with the fingerprint it had when it was shown."""
 
     submission = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)

@@ -227,7 +227,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ('name',),
-                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['potash', 'oil', 'water', 'addition'])), name='material_kind_known'), models.CheckConstraint(condition=models.Q(models.Q(('kind', 'oil'), _negated=True), models.Q(('saponification_high__lte', 280), ('saponification_low__gte', 160), ('saponification_low__lte', models.F('saponification_high'))), _connector='OR'), name='oil_has_saponification_range', violation_error_message='An oil needs its published range of saponification values, both between 160 and 280 mg KOH per gram, the lower one first. Check that the table is not on the sodium hydroxide basis.')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['potash', 'oil', 'water', 'addition'])), name='material_kind_known'), models.CheckConstraint(condition=models.Q(models.Q(('kind', 'oil'), _negated=True), models.Q(('saponification_high__isnull', False), ('saponification_high__lte', 280), ('saponification_low__gte', 160), ('saponification_low__isnull', False), ('saponification_low__lte', models.F('saponification_high'))), _connector='OR'), name='oil_has_saponification_range', violation_error_message='An oil needs its published range of saponification values, both between 160 and 280 mg KOH per gram, the lower one first. Check that the table is not on the sodium hydroxide basis.')],
             },
         ),
         migrations.AddField(
@@ -349,11 +349,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='certificate',
-            constraint=models.CheckConstraint(condition=models.Q(('assay_percent__isnull', True), models.Q(('assay_percent__gt', 0), ('assay_percent__lte', 100), models.Q(('assay_basis', ''), _negated=True)), _connector='OR'), name='assay_has_range_and_basis', violation_error_message='An assay lies above 0 and at most at 100 %, and needs its basis: does the certificate count total alkali or hydroxide only?'),
+            constraint=models.CheckConstraint(condition=models.Q(('assay_percent__isnull', True), models.Q(('assay_percent__gt', 0), ('assay_percent__lte', 100), models.Q(('assay_basis', ''), _negated=True)), _connector='OR'), name='assay_has_range_and_basis', violation_error_message='An assay lies above 0 and at most at 100 %%, and needs its basis: does the certificate count total alkali or hydroxide only?'),
         ),
         migrations.AddConstraint(
             model_name='certificate',
-            constraint=models.CheckConstraint(condition=models.Q(('carbonate_percent__isnull', True), models.Q(('carbonate_percent__gte', 0), ('carbonate_percent__lte', 100)), _connector='OR'), name='carbonate_in_range', violation_error_message='Carbonate lies between 0 and 100 %.'),
+            constraint=models.CheckConstraint(condition=models.Q(('carbonate_percent__isnull', True), models.Q(('carbonate_percent__gte', 0), ('carbonate_percent__lte', 100)), _connector='OR'), name='carbonate_in_range', violation_error_message='Carbonate lies between 0 and 100 %%.'),
         ),
         migrations.AddConstraint(
             model_name='certificate',

@@ -202,7 +202,7 @@ class Certificate(Record):
                 & ~models.Q(assay_basis=""),
                 name="assay_has_range_and_basis",
                 violation_error_message=(
-                    "An assay lies above 0 and at most at 100 %, and needs its basis:"
+                    "An assay lies above 0 and at most at 100 %%, and needs its basis:"
                     " does the certificate count total alkali or hydroxide only?"
                 ),
             ),
@@ -210,7 +210,7 @@ class Certificate(Record):
                 condition=models.Q(carbonate_percent__isnull=True)
                 | models.Q(carbonate_percent__gte=0, carbonate_percent__lte=100),
                 name="carbonate_in_range",
-                violation_error_message="Carbonate lies between 0 and 100 %.",
+                violation_error_message="Carbonate lies between 0 and 100 %%.",
             ),
             models.CheckConstraint(
                 condition=models.Q(saponification_value__isnull=True)

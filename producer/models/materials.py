@@ -49,6 +49,9 @@ class Material(models.Model):
             models.CheckConstraint(
                 condition=~models.Q(kind="oil")
                 | models.Q(
+                    # Said aloud, because an unknown comparison passes a check.
+                    saponification_low__isnull=False,
+                    saponification_high__isnull=False,
                     saponification_low__gte=160,
                     saponification_low__lte=models.F("saponification_high"),
                     saponification_high__lte=280,

@@ -23,6 +23,15 @@ LARGEST_PIXELS = 60_000_000
 PICTURES = {"JPEG": "image/jpeg", "PNG": "image/png"}
 SUFFIXES = {"application/pdf": ".pdf", "image/jpeg": ".jpg", "image/png": ".png"}
 
+_NOT_A_PICTURE = (
+    UnidentifiedImageError,
+    Image.DecompressionBombError,
+    Image.DecompressionBombWarning,  # an error where warnings are errors
+    OSError,
+    SyntaxError,
+    ValueError,  # a text or profile inside that unfolds beyond all measure
+)
+
 
 def store(*, by: User, upload: File[bytes], field: str = "file") -> Attachment:
     """Check an upload and keep it; the caller holds the transaction and journal.
@@ -76,7 +85,7 @@ def sniff(data: bytes) -> str | None:
                 return None
             content_type = PICTURES[str(picture.format)]
             picture.verify()
-    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError):
+    except _NOT_A_PICTURE:
         return None
     return content_type
 

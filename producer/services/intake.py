@@ -255,7 +255,7 @@ def certificate_facts(certificate: Certificate) -> dict[str, str | int | bool | 
 
 
 def _text(value: Decimal | None) -> str | None:
-    return None if value is None else str(value.normalize())
+    return None if value is None else f"{value.normalize():f}"
 
 
 def _values_fit_material(material: Material, values: CertificateValues) -> None:

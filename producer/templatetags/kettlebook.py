@@ -40,13 +40,13 @@ def number(value: Decimal | int | None, places: int | None = None) -> str:
 @register.filter
 def day(value: datetime.date | None) -> str:
     """Show a calendar day with the month in letters, which no country misreads."""
-    return NOTHING if value is None else f"{value.day} {value:%b %Y}"
+    return f"{value.day} {value:%b %Y}" if value else NOTHING
 
 
 @register.filter
 def moment(value: datetime.datetime | None) -> str:
     """Show a time of the premises with its offset: “5 Oct 2026, 14:05 +02:00”."""
-    if value is None:
+    if not value:
         return NOTHING
     local = timezone.localtime(value)
     offset = local.strftime("%z")

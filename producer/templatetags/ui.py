@@ -135,13 +135,13 @@ def complaints(form: BaseForm) -> list[tuple[str, str, str]]:
 
 def _complaints(form: BaseForm) -> Iterator[tuple[str, str, str]]:
     for message in form.non_field_errors():
-        yield "", "", message
+        yield "", "", str(message)
     for field in form:
         for message in field.errors:
             if field.is_hidden:
-                yield "", "", message
+                yield "", "", str(message)
             else:
-                yield _first_input(field), field.label, message
+                yield _first_input(field), str(field.label), str(message)
 
 
 def _first_input(field: BoundField) -> str:

@@ -8,6 +8,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils.decorators import method_decorator
 from django.views.decorators.http import require_http_methods
 
 from producer.forms.people import OwnPasswordForm, SetUpForm
@@ -52,6 +53,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
     )
 
 
+@method_decorator(login_not_required, name="dispatch")
 class SignIn(auth_views.LoginView):
     """Sign in; leads to the first-run page while there is nobody to sign in."""
 

@@ -52,7 +52,7 @@ def move_in(scene: Scene) -> None:
 
 
 def first_deliveries(scene: Scene) -> None:
-    """Potash with a poor certificate, oils, water; all released after a look."""
+    """Receive potash with a poor certificate, oils, water; release them all."""
     clock = scene.clock
     clock.set(176, "10:15")
     receive(
@@ -106,7 +106,7 @@ def first_deliveries(scene: Scene) -> None:
 
 
 def first_cook_and_its_rework(scene: Scene) -> None:
-    """“At least 85 %” was 90.1 %: too much potash went in, and oil takes it up."""
+    """Cook by “at least 85 %” that was 90.1 %; take the free alkali up with oil."""
     clock = scene.clock
     clock.set(168, "09:10")
     cook(
@@ -160,7 +160,7 @@ def first_cook_and_its_rework(scene: Scene) -> None:
 
 
 def first_sales(scene: Scene) -> None:
-    """A good cook, two liquids and a spray, and the first bottles leave."""
+    """Make a good cook, two liquids and a spray, and send the first bottles."""
     clock = scene.clock
     clock.set(152, "09:00")
     cook(
@@ -209,7 +209,7 @@ def first_sales(scene: Scene) -> None:
 
 
 def a_cook_given_up(scene: Scene) -> None:
-    """The gas ran out; what was weighed stays weighed."""
+    """Give a cook up when the gas runs out; what was weighed stays weighed."""
     clock = scene.clock
     clock.set(131, "13:30")
     open_cook(scene, "cook 4", oils_g=2400, lots=COOK, maker=FORMER)
@@ -228,7 +228,7 @@ def a_cook_given_up(scene: Scene) -> None:
 
 
 def a_new_oil(scene: Scene) -> None:
-    """The can of oil that is going to be recalled, and what was made of it."""
+    """Receive the can of oil that is going to be recalled, and make soap of it."""
     clock = scene.clock
     clock.set(122, "10:30")
     receive(
@@ -297,7 +297,7 @@ def a_new_oil(scene: Scene) -> None:
     )
 
 
-def _oil(  # noqa: PLR0913 - a delivery has this many facts
+def _oil(
     scene: Scene,
     material: str,
     supplier_lot: str,
@@ -331,7 +331,7 @@ def _oil(  # noqa: PLR0913 - a delivery has this many facts
     )
 
 
-def _plain(  # noqa: PLR0913 - a delivery has this many facts
+def _plain(
     scene: Scene,
     name: str,
     days_ago: int,

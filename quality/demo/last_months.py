@@ -31,7 +31,7 @@ from quality.demo.making import (
     weigh_oils_and_water,
     weigh_potash,
 )
-from quality.demo.people import HELPER, OWNER, REVIEWER
+from quality.demo.people import HELPER, OWNER
 from quality.demo.scene import Scene
 from quality.demo.selling import bottles_of, dispatch, move_bottles
 
@@ -46,7 +46,7 @@ THIN = {"water": "water B", "citric": "citric A"}
 
 
 def new_stock(scene: Scene) -> None:
-    """New lots of everything; one drum of coconut oil is sent back."""
+    """Receive new lots of everything; send one drum of coconut oil back."""
     clock = scene.clock
     clock.set(96, "10:20")
     _potash(scene, "potash B", 96, "KF-2417", "3", "90.4", "0.8")
@@ -92,7 +92,7 @@ def new_stock(scene: Scene) -> None:
 
 
 def a_hot_afternoon(scene: Scene) -> None:
-    """A cook that ran over 70 °C for some minutes, caught and written down."""
+    """Make a cook that ran over 70 °C for some minutes, and write that down."""
     scene.clock.set(62, "09:15")
     cook(
         scene,
@@ -105,7 +105,7 @@ def a_hot_afternoon(scene: Scene) -> None:
 
 
 def the_recall(scene: Scene) -> None:
-    """The recall, and the work that went on beside it."""
+    """Go through the recall, and the work that went on beside it."""
     clock = scene.clock
     recall.open_and_tell(scene)
     recall.fetch_bottles(scene)
@@ -120,7 +120,7 @@ def the_recall(scene: Scene) -> None:
 
 
 def fuller_shelves(scene: Scene) -> None:
-    """The largest cook so far, with one weighing corrected, and its bottles."""
+    """Make a large cook, correct one weighing in it, and fill many bottles."""
     clock = scene.clock
     clock.set(41, "09:05")
     open_cook(scene, "cook 7", oils_g=2800, lots=COOK, maker=HELPER)
@@ -143,7 +143,7 @@ def fuller_shelves(scene: Scene) -> None:
 
 
 def the_last_weeks(scene: Scene) -> None:
-    """A conditional pass by strips, another spray, a bottle that came back."""
+    """Get a conditional pass by strips, make a spray, take a bottle back."""
     clock = scene.clock
     clock.set(20, "09:30")
     cook(
@@ -190,7 +190,7 @@ def the_last_weeks(scene: Scene) -> None:
 
 
 def this_week(scene: Scene) -> None:
-    """What waits for somebody today: a review, a delivery, and a pot begun."""
+    """Leave for today: a review, a delivery to decide about, and a pot begun."""
     clock = scene.clock
     clock.set(4, "09:20")
     cook(
@@ -220,7 +220,7 @@ def _correct_a_tare(scene: Scene, batch: str) -> None:
     )
 
 
-def _potash(  # noqa: PLR0913 - a delivery has this many facts
+def _potash(
     scene: Scene,
     name: str,
     days_ago: int,
@@ -255,7 +255,7 @@ def _potash(  # noqa: PLR0913 - a delivery has this many facts
     )
 
 
-def _oil(  # noqa: PLR0913 - a delivery has this many facts
+def _oil(
     scene: Scene,
     material: str,
     name: str,

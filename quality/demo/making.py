@@ -174,7 +174,7 @@ def rework(
     lots: Mapping[str, str],
     outcome: Outcome,
 ) -> None:
-    """Take up the free alkali of a rejected paste with more oil: no potash, no water."""
+    """Take up the free alkali of a rejected paste with more oil, without potash."""
     open_cook(scene, name, oils_g=oils_g, lots=lots, is_rework=True)
     batch, old = scene.batch(name), scene.batch(of)
     scene.clock.wait(10)
@@ -270,7 +270,7 @@ def _near(scene: Scene, target_mg: int, *, finely: bool = False) -> int:
     return (round(target_mg / step) + scene.dice.randint(-2, 2)) * step
 
 
-def _charge(  # noqa: PLR0913 - a weighing has this many parts
+def _charge(
     scene: Scene,
     batch: Batch,
     line: FormulaLine | None,
@@ -295,7 +295,7 @@ def _charge(  # noqa: PLR0913 - a weighing has this many parts
     )
 
 
-def _read(  # noqa: PLR0913 - a reading has this many parts
+def _read(
     scene: Scene,
     batch: Batch,
     characteristic: Reading.Characteristic,

@@ -1,4 +1,4 @@
-"""Certificates as files: drawn here, and saying on their face that they are invented."""
+"""Certificates as files, drawn here; their face says that they are invented."""
 
 from __future__ import annotations
 

@@ -21,7 +21,7 @@ OIL, PASTE, LIQUID, BOTTLES = "sunflower B", "cook 5", "wash 3", "F5"
 
 
 def open_and_tell(scene: Scene) -> None:
-    """The supplier rings; the recall opens at once, and the holders are told."""
+    """Open the recall as soon as the supplier rings, and tell the holders."""
     clock = scene.clock
     clock.set(60, "14:20")
     open_recall(
@@ -46,7 +46,7 @@ def open_and_tell(scene: Scene) -> None:
 
 
 def fetch_bottles(scene: Scene) -> None:
-    """Bottles come back: from shelves, from customers, from the open day."""
+    """Fetch bottles back: from shelves, from customers, from the open day."""
     clock = scene.clock
     clock.set(58, "10:30")
     _back(scene, range(1, 10), "Fetched from the shelf of the Hollinmere Larder.")
@@ -64,7 +64,7 @@ def fetch_bottles(scene: Scene) -> None:
 
 
 def close(scene: Scene) -> None:
-    """Everything that is left is destroyed, on record, and the recall closed."""
+    """Destroy everything that is left, on record, and close the recall."""
     clock = scene.clock
     clock.set(47, "09:30")
     for status in (BottleStatus.RECOVERED, BottleStatus.ON_HOLD):

@@ -49,7 +49,7 @@ def _materials() -> dict[str, Material]:
             kind=Material.Kind.OIL,
             saponification_low=Decimal(187),
             saponification_high=Decimal(194),
-            saponification_source="Codex Alimentarius CXS 210-1999, amended 2022, Table 2",
+            saponification_source="Codex Alimentarius CXS 210-1999, as amended in 2022",
         ),
         "coconut": Material(
             name="Coconut oil, deodorised",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from django.db import transaction
@@ -34,7 +34,12 @@ CHAPTERS: tuple[tuple[str, Chapter], ...] = (
 
 
 @transaction.atomic
-def tell(*, logins: Path, say: Callable[[str], None]) -> Scene:
+def tell(
+    *,
+    logins: Path,
+    say: Callable[[str], None],
+    chapters: Sequence[tuple[str, Chapter]] = CHAPTERS,
+) -> Scene:
     """Load the whole story, or nothing of it, and write the passwords to ``logins``.
 
     One transaction: a story broken off half way would look like somebody's records.
@@ -43,8 +48,8 @@ def tell(*, logins: Path, say: Callable[[str], None]) -> Scene:
     today: datetime.date = timezone.now().astimezone(zone).date()
     scene = Scene(clock=Clock(today, zone))
     with scene.clock.running():
-        for number, (title, chapter) in enumerate(CHAPTERS, start=1):
-            say(f"  {number:2d} of {len(CHAPTERS)}  {title}")
+        for number, (title, chapter) in enumerate(chapters, start=1):
+            say(f"  {number:2d} of {len(chapters)}  {title}")
             chapter(scene)
     write_logins(scene, logins)
     return scene

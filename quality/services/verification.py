@@ -14,15 +14,16 @@ from pathlib import Path
 from typing import Any
 
 from django.db.models import (
-    Count,
-    F,
     BigIntegerField,
+    CharField,
+    Count,
+    Exists,
+    F,
     OuterRef,
     Q,
     QuerySet,
     Subquery,
     Sum,
-    TextField,
     Value,
 )
 from django.db.models.functions import Coalesce
@@ -116,29 +117,38 @@ def ledger_faults() -> Iterator[str]:
 
 def genealogy_faults() -> Iterator[str]:
     """Yield a fault where edges, charges and draws do not tell the same masses."""
-    charged: dict[tuple[int, int], int] = {
-        (batch, source): mass
-        for batch, source, mass in Charge.objects.current()
-        .values_list("batch_id", "source_id")
-        .annotate(total=Sum("net_mg"))
-        .order_by()
-    }
-    edges = Input.objects.order_by("batch_id", "source_id").values_list(
-        "batch_id", "source_id", "mass_mg", "batch__stock__code", "source__code"
+    weighed = _sum(
+        Charge.objects.current().filter(
+            batch=OuterRef("batch_id"), source=OuterRef("source_id")
+        ),
+        "batch",
+        "net_mg",
     )
-    for batch, source, mass, number, code in edges.iterator():
-        weighed = charged.pop((batch, source), 0)
-        if mass != weighed:
-            yield (
-                f"The genealogy says batch {number} has {format_mass(mass)} of {code}"
-                f" in it, but its charges add up to {format_mass(weighed)}."
-            )
-    for (batch, source), weighed in charged.items():
-        if weighed:
-            yield (
-                f"Batch {_code(batch)} was charged with {format_mass(weighed)} of"
-                f" {_code(source)}, which its genealogy does not know."
-            )
+    edges = (
+        Input.objects.annotate(weighed=weighed)
+        .exclude(mass_mg=F("weighed"))
+        .order_by("batch_id", "source_id")
+        .values_list("batch__stock__code", "source__code", "mass_mg", "weighed")
+    )
+    for number, code, mass, by_charges in edges.iterator():
+        yield (
+            f"The genealogy says batch {number} has {format_mass(mass)} of {code} in"
+            f" it, but its charges add up to {format_mass(by_charges)}."
+        )
+    edge = Input.objects.filter(
+        batch=OuterRef("batch_id"), source=OuterRef("source_id")
+    )
+    unknown = (
+        Charge.objects.current()
+        .exclude(Exists(edge))
+        .order_by("pk")
+        .values_list("batch__stock__code", "source__code", "net_mg")
+    )
+    for number, code, mass in unknown.iterator():
+        yield (
+            f"Batch {number} was charged with {format_mass(mass)} of {code}, which its"
+            " genealogy does not know."
+        )
     yield from _draw_faults()
 
 
@@ -154,15 +164,16 @@ def bulk_faults() -> Iterator[str]:
     weighed = _sum(
         BulkWeighing.objects.current().filter(batch=OuterRef("pk")), "batch", "net_mg"
     )
-    batches = (
-        Batch.objects.select_related("stock")
-        .annotate(made=made, weighed=weighed)
+    rows = (
+        Batch.objects.annotate(made=made, weighed=weighed)
         .exclude(made=F("weighed"))
+        .order_by("pk")
+        .values_list("stock__code", "weighed", "made")
     )
-    for batch in batches.order_by("pk").iterator():
+    for number, by_weighing, by_ledger in rows.iterator():
         yield (
-            f"Batch {batch.number} was weighed at {format_mass(batch.weighed)}, but the"
-            f" ledger has {format_mass(batch.made)} made."
+            f"Batch {number} was weighed at {format_mass(by_weighing)}, but the ledger"
+            f" has {format_mass(by_ledger)} made."
         )
 
 
@@ -309,9 +320,11 @@ def _draw_faults() -> Iterator[str]:
 def _strays(
     records: QuerySet[Any], moves: QuerySet[Any], without: str
 ) -> Iterator[Any]:
-    last = Subquery(moves.order_by("-pk").values("new")[:1], output_field=TextField())
-    strays = records.annotate(last=Coalesce(last, Value(without)))
-    return strays.exclude(status=F("last")).order_by("pk").iterator()
+    """Yield the records whose state is not ``last``; with no move, ``without``."""
+    newest = Subquery(moves.order_by("-pk").values("new")[:1])
+    last = Coalesce(newest, Value(without), output_field=CharField())
+    strays = records.annotate(last=last).exclude(status=F("last"))
+    yield from strays.order_by("pk").iterator()
 
 
 def _stray(label: str, status: str, last: str) -> str:
@@ -319,7 +332,3 @@ def _stray(label: str, status: str, last: str) -> str:
         f"{label} is {status.replace('_', ' ')}, but its last recorded move led to"
         f" {last.replace('_', ' ')}."
     )
-
-
-def _code(stock_id: int) -> str:
-    return Stock.objects.values_list("code", flat=True).get(pk=stock_id)

@@ -33,8 +33,8 @@ class Command(BaseCommand):
                 returncode=1,
             )
         self.stdout.write(
-            "No fault found. Keep the last hash on paper: the same hash on another day"
-            " proves that everything up to that row is unchanged."
+            "No fault found. Write that row and its hash on paper: as long as the row"
+            " keeps the hash, nothing up to it has been changed."
         )
 
     def _run(self, check: Check) -> tuple[int, int]:
