@@ -146,6 +146,8 @@ def choose_lots(
         raise Refusal("This batch is finished; its lots are what was weighed.")
     lines = {line.pk: line for line in batch.formula_version.lines.all()}
     before = _choices_by_line(batch)
+    if choices.keys() - lines.keys():
+        raise Refusal("This line belongs to another formula version.", field="line")
     for line_id, source in choices.items():
         batch.lot_choices.filter(line_id=line_id).delete()
         if source is None:
@@ -209,9 +211,7 @@ def _plan_line(
     if line.per_kg_mg is not None:
         target = batch.basis_mg * line.per_kg_mg // PER_KG
     elif source is not None and need_g is not None:
-        fraction = sources.potash_fraction(lot_of(source))
-        target = milligrams(potash_to_weigh(need_g, fraction.value))
-        origin = fraction.origin
+        target, origin = _potash(source, need_g)
     if material is not None and material.kind == Material.Kind.OIL and source:
         origin = sources.saponification_value(lot_of(source)).origin
     return PlanLine(
@@ -223,6 +223,15 @@ def _plan_line(
         source=source,
         origin=origin,
     )
+
+
+def _potash(source: Stock, need_g: Decimal) -> tuple[int | None, str]:
+    """Return what to weigh and why so much; or no amount and why there is none."""
+    try:
+        fraction = sources.potash_fraction(lot_of(source))
+    except Refusal as refusal:  # a certificate revised since the lot was chosen
+        return None, refusal.message
+    return milligrams(potash_to_weigh(need_g, fraction.value)), fraction.origin
 
 
 def lot_of(stock: Stock) -> RawLot:

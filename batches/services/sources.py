@@ -6,6 +6,7 @@ import dataclasses
 import datetime
 from decimal import Decimal
 
+from batches.chemistry.errors import ChemistryError
 from batches.chemistry.potash import usable_fraction
 from batches.chemistry.saponification import midpoint
 from batches.lifecycle import BatchStatus
@@ -39,18 +40,24 @@ def figure_of(lot: RawLot) -> Figure | None:
 
 
 def potash_fraction(lot: RawLot) -> Figure:
-    """Return usable KOH per gram of a potash lot, by its newest certificate."""
+    """Return usable KOH per gram of a potash lot, by its newest certificate.
+
+    Raises :class:`Refusal` without one, or with figures that no potash can have.
+    """
     certificate = current_certificate(lot)
     if certificate is None or certificate.assay_percent is None:
         raise Refusal(
             f"{lot.code} has no certificate with an assay. Record it on the lot's page"
             " before computing with this potash."
         )
-    value = usable_fraction(
-        assay_percent=certificate.assay_percent,
-        basis=certificate.assay_basis,
-        carbonate_percent=certificate.carbonate_percent or Decimal(0),
-    )
+    try:
+        value = usable_fraction(
+            assay_percent=certificate.assay_percent,
+            basis=certificate.assay_basis,
+            carbonate_percent=certificate.carbonate_percent or Decimal(0),
+        )
+    except ChemistryError as error:
+        raise Refusal(f"{lot.code}: {error}") from error
     return Figure(value, _potash_origin(certificate), certificate)
 
 
@@ -128,6 +135,7 @@ def _check_lot(*, line: FormulaLine | None, lot: RawLot, on: datetime.date) -> N
             " take another lot.",
             field="source",
         )
+    figure_of(lot)  # refuses figures that cannot be computed with
 
 
 def _check_batch(*, batch: Batch, line: FormulaLine | None, source: Stock) -> None:

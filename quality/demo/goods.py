@@ -61,7 +61,7 @@ def add_certificate(
     """Record a version of a lot's certificate, with a paper drawn for it."""
     lot = scene.lot(name)
     upload = papers.certificate(
-        name=f"certificate {values.reference or lot.supplier_lot}",
+        name=f"certificate {values.reference or lot.supplier_lot}".replace("/", "-"),
         supplier=lot.supplier.name,
         lines=[
             f"Product: {lot.material.name}",

@@ -152,6 +152,28 @@ def test_impossible_certificate_figures_are_told_and_not_computed_with(
 
 
 @pytest.mark.django_db
+def test_a_certificate_revised_to_the_impossible_stops_the_plan_with_a_sentence(
+    crew: make.Crew,
+) -> None:
+    batch = make.open_batch(crew)
+    potash = make.released_lot(crew, make.potash(crew.maker))
+    choose(crew, batch, potash=potash, **two_oils(crew))
+    assert potash_target(batch)
+    intake.record_certificate(
+        by=crew.maker,
+        lot=potash,
+        values=make.certificate_values(
+            potash.material, assay_percent=Decimal(99), carbonate_percent=Decimal(5)
+        ),
+        upload=None,
+        reason="typed from the paper",
+    )
+    line = next(x for x in planning.plan_of(batch).lines if x.kind == "potash")
+    assert line.target_mg is None
+    assert "more than 100 %" in line.origin
+
+
+@pytest.mark.django_db
 def test_without_a_poison_centre_no_batch_is_opened(
     crew: make.Crew, owner: User
 ) -> None:

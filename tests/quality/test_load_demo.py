@@ -27,7 +27,7 @@ def logins(tmp_path: Path) -> Path:
 
 def load(logins: Path) -> str:
     said = io.StringIO()
-    call_command("load_demo", logins=logins, stdout=said)
+    call_command("load_demo", logins=str(logins), stdout=said)
     return said.getvalue()
 
 

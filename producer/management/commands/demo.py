@@ -48,7 +48,7 @@ class Command(BaseCommand):
         serving.prepare()
         logins = data / "logins.json"
         if not (data / "loaded").exists():
-            call_command("load_demo", logins=str(logins), stdout=self.stdout)
+            call_command("load_demo", "--logins", str(logins), stdout=self.stdout)
             (data / "loaded").touch()
         serving.serve(
             options["address"], options["port"], announce=lambda: self._announce(logins)

@@ -30,7 +30,7 @@ class Command(BaseCommand):
             help="JSON file to write who may sign in, readable by you only.",
         )
 
-    def handle(self, *, logins: Path, **options: Any) -> None:
+    def handle(self, *, logins: str | Path, **options: Any) -> None:
         """Load, or say that there is nothing to load into."""
         if User.objects.exists():
             self.stdout.write(
@@ -40,7 +40,7 @@ class Command(BaseCommand):
             return
         started = time.monotonic()
         self.stdout.write("Loading half a year of invented records:")
-        tell(logins=logins, say=self._say)
+        tell(logins=Path(logins), say=self._say)
         self.stdout.write(f"Loaded in {time.monotonic() - started:.0f} s.")
 
     def _say(self, line: str) -> None:

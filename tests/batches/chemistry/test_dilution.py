@@ -93,3 +93,19 @@ def test_a_density_is_above_zero(density: str) -> None:
 def test_a_volume_below_zero_is_refused() -> None:
     with pytest.raises(OutOfRangeError, match="Measure again"):
         net_mass(-1, Decimal(1))
+
+
+def test_the_edges_of_what_is_possible_are_possible() -> None:
+    none, half, full = Decimal(0), Decimal("0.5"), Decimal(100)
+    assert water_for_ratio(none, half) == 0
+    assert water_for_ratio(half, half) == Decimal("0.25")
+    assert water_for_content(none, full, half) == 0
+    assert water_for_content(half, full, full) == 0
+    assert soap_content_after(full, half, none) == full
+    assert soap_content_after(none, half, half) == 0
+    assert soap_content_after(half, half, half) == Decimal("0.25")
+    assert net_mass(0, half) == 0
+
+
+def test_half_a_litre_of_the_density_1_02_weighs_510_grams() -> None:
+    assert net_mass(500_000, Decimal("1.02")) == 510

@@ -45,3 +45,12 @@ def test_a_purity_that_is_no_share_is_refused(fraction: str) -> None:
         lye_strength(
             potash_g=Decimal(9), usable_fraction=Decimal(fraction), water_g=Decimal(45)
         )
+
+
+def test_water_alone_is_lye_of_no_strength_and_pure_potash_is_possible() -> None:
+    assert (
+        lye_strength(
+            potash_g=Decimal(0), usable_fraction=Decimal(1), water_g=Decimal("0.5")
+        )
+        == 0
+    )

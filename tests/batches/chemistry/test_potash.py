@@ -91,3 +91,8 @@ def test_hydroxide_and_carbonate_are_never_more_than_all() -> None:
 def test_an_unknown_basis_is_refused_rather_than_guessed() -> None:
     with pytest.raises(ChemistryError, match="total alkali, or hydroxide only"):
         usable_fraction(assay_percent=Decimal(90), basis="KOH")
+
+
+def test_very_poor_potash_is_still_potash() -> None:
+    usable = usable_fraction(assay_percent=Decimal("0.5"), basis=HYDROXIDE)
+    assert usable == Decimal("0.005")

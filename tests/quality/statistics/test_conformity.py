@@ -293,3 +293,12 @@ def test_the_sentence_always_ends_with_the_outcome_that_was_judged(
     assert f": {verdict.label}." in sentence
     doubtful = verdict in {Verdict.CONDITIONAL_PASS, Verdict.CONDITIONAL_FAIL}
     assert ("the true value could be" in sentence) == doubtful
+
+
+@pytest.mark.parametrize(
+    ("value", "doubt"), [("9.5", "up to 11"), ("8.5", "down to 7")]
+)
+def test_an_end_that_just_reaches_a_limit_is_not_beyond_it(
+    value: str, doubt: str
+) -> None:
+    assert f"the true value could be {doubt}:" in ph(value, "1.5")

@@ -64,3 +64,7 @@ def test_widths_below_zero_are_refused() -> None:
 def test_a_coverage_factor_is_above_zero(factor: int) -> None:
     with pytest.raises(ValueError, match="coverage factor"):
         expanded(Decimal(1), Decimal(factor))
+
+
+def test_a_coverage_factor_below_one_is_allowed() -> None:
+    assert expanded(Decimal(2), Decimal("0.5")) == 1
