@@ -17,7 +17,7 @@ import enum
 from collections.abc import Iterable
 
 
-class ForbiddenMove(ValueError):  # noqa: N818 - named for what it is
+class ForbiddenMove(ValueError):
     """The table of lives has no such move."""
 
 

@@ -9,14 +9,14 @@ urlpatterns = [
     path("formulas/", formulas.formulas, name="formulas"),
     path("formulas/new/", formulas.formula_new, name="formula_new"),
     path("formulas/<int:pk>/", formulas.formula, name="formula"),
-    path("formulas/<int:pk>/version/", formulas.formula_version, name="formula_version"),
+    path(
+        "formulas/<int:pk>/version/", formulas.formula_version, name="formula_version"
+    ),
     path("batches/", batches.batches, name="batches"),
     path("batches/open/", batches.batch_open, name="batch_open"),
     path("batches/<str:number>/", batches.batch, name="batch"),
     path("batches/<str:number>/lots/", batches.batch_lots, name="lots"),
-    path(
-        "batches/<str:number>/charge/<int:position>/", batches.charge, name="charge"
-    ),
+    path("batches/<str:number>/charge/<int:position>/", batches.charge, name="charge"),
     path(
         "batches/<str:number>/charges/<int:pk>/amend/",
         batches.charge_amend,
@@ -27,9 +27,7 @@ urlpatterns = [
         batches.charge_void,
         name="charge_void",
     ),
-    path(
-        "batches/<str:number>/read/<slug:characteristic>/", batches.read, name="read"
-    ),
+    path("batches/<str:number>/read/<slug:characteristic>/", batches.read, name="read"),
     path(
         "batches/<str:number>/readings/<int:pk>/amend/",
         batches.reading_amend,

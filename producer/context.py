@@ -14,6 +14,7 @@ NAVIGATION = (
     ("Bottles", "batches:bottles"),
     ("Recalls", "quality:recalls"),
     ("Registers", "producer:registers"),
+    ("Journal", "producer:journal"),
 )
 
 

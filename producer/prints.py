@@ -1,4 +1,4 @@
-"""PDF by WeasyPrint: our own templates and styles, and nothing fetched from anywhere."""
+"""PDF by WeasyPrint: our own templates and styles, and nothing is fetched."""
 
 from __future__ import annotations
 

@@ -46,7 +46,7 @@ class QuantityError(ValueError):
     """What was typed is not a number we can take; the message says what to type."""
 
 
-class AmbiguousNumber(QuantityError):  # noqa: N818 - it is a question, not an error
+class AmbiguousNumber(QuantityError):
     """What was typed can be read in two ways.
 
     ``readings`` holds both, ``choices`` both as text with their unit; each of these

@@ -33,7 +33,7 @@ def default_data_directory() -> Path:
 
 
 def read_or_make_secret(path: Path) -> str:
-    """Return the secret key kept at ``path``, made on first use, readable by us only."""
+    """Return the secret key kept at ``path``, made on first use, for us only."""
     try:
         return path.read_text(encoding="utf-8").strip()
     except FileNotFoundError:
@@ -107,6 +107,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "producer.context.shell",
+                "quality.context.recalls",
             ],
             "builtins": ["producer.templatetags.kettlebook"],
         },
@@ -168,7 +169,7 @@ AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
-AXES_LOCKOUT_TEMPLATE = "producer/sign_in_locked.html"
+AXES_LOCKOUT_TEMPLATE = "429.html"
 AXES_HTTP_RESPONSE_CODE = 429
 AXES_IPWARE_PROXY_COUNT = 1 if _public.scheme == "https" else 0
 AXES_VERBOSE = False

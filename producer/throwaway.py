@@ -62,9 +62,7 @@ def postgresql() -> Iterator[str]:
 
 def _binaries() -> Path:
     found = [
-        path.parent
-        for place in BINARIES
-        for path in Path(place).glob("**/bin/initdb")
+        path.parent for place in BINARIES for path in Path(place).glob("**/bin/initdb")
     ]
     on_path = shutil.which("initdb")
     if on_path:
@@ -73,7 +71,9 @@ def _binaries() -> Path:
         raise Unavailable(
             "no PostgreSQL here. On Debian type: sudo apt-get install postgresql"
         )
-    return max(found, key=lambda path: [int(part) for part in path.parts if part.isdigit()])
+    return max(
+        found, key=lambda path: [int(part) for part in path.parts if part.isdigit()]
+    )
 
 
 def _server_user(directory: Path) -> str | None:

@@ -324,9 +324,7 @@ def blend_version(crew: Crew, *, name: str = "Blended paste") -> FormulaVersion:
         kind="blend",
         purpose="paste",
         wording=formulas.Wording(product_name=name, shelf_life_days=365),
-        lines=[
-            formulas.Line(source_formula=paste_version(crew).formula, per_kg_mg=KG)
-        ],
+        lines=[formulas.Line(source_formula=paste_version(crew).formula, per_kg_mg=KG)],
     )
     set_limits(crew.reviewer, version)
     return version

@@ -14,16 +14,14 @@ if not os.environ.get("KETTLEBOOK_DATA"):
     os.environ["KETTLEBOOK_DATA"] = _directory
     atexit.register(shutil.rmtree, _directory, ignore_errors=True)
 
-from producer.settings import *  # noqa: E402, F403
-from producer.settings import DATA_DIR, DATABASES, STATIC_ROOT, STORAGES  # noqa: E402
+from producer.settings import *  # noqa: F403
+from producer.settings import DATA_DIR, DATABASES, STATIC_ROOT, STORAGES
 
 # A real password hash is slow on purpose.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 # The manifest needs collectstatic first; the doors that need it say so.
 STORAGES = STORAGES | {
-    "staticfiles": {
-        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
-    }
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
 }
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # WhiteNoise warns without it
 AXES_ENABLED = False  # the lock-out is switched on by the tests that are about it

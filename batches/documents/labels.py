@@ -61,7 +61,12 @@ def clamp(query: Mapping[str, str], count: int) -> tuple[int, int]:
 def label_pdf(lot: FillingLot, bottles: Sequence[Bottle]) -> bytes:
     """Return the labels of these bottles as PDF."""
     labels = [
-        Label(bottle, grouped(bottle.code), f"p{index % LABELS_ON_A_SHEET}", qr_svg(bottle))
+        Label(
+            bottle,
+            grouped(bottle.code),
+            f"p{index % LABELS_ON_A_SHEET}",
+            qr_svg(bottle),
+        )
         for index, bottle in enumerate(bottles)
     ]
     return prints.pdf(
@@ -97,8 +102,8 @@ def qr_svg(bottle: Bottle) -> SafeString:
             x += max(length, 1)
     size = len(matrix)
     return mark_safe(  # noqa: S308 - made of whole numbers
-        f'<svg class="qr" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size} {size}"'
-        f' shape-rendering="crispEdges"><path d="{"".join(runs)}"/></svg>'
+        '<svg class="qr" xmlns="http://www.w3.org/2000/svg"'
+        f' viewBox="0 0 {size} {size}" shape-rendering="crispEdges"><path d="{"".join(runs)}"/></svg>'
     )
 
 

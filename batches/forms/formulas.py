@@ -75,9 +75,9 @@ class VersionForm(ActForm):
     def clean(self) -> dict[str, Any]:
         """Refuse an amount that belongs to nothing."""
         for number in range(1, MOST_LINES + 1):
-            if self.cleaned_data.get(
-                f"per_kg_{number}"
-            ) and not self.cleaned_data.get(f"ingredient_{number}"):
+            if self.cleaned_data.get(f"per_kg_{number}") and not self.cleaned_data.get(
+                f"ingredient_{number}"
+            ):
                 self.add_error(
                     f"ingredient_{number}", ValidationError("Choose the ingredient.")
                 )
@@ -121,7 +121,9 @@ def initial_of(version: FormulaVersion) -> dict[str, Any]:
         for field in dataclasses.fields(Wording)
     }
     for number, line in enumerate(version.lines.all(), start=1):
-        key = f"m{line.material_id}" if line.material_id else f"f{line.source_formula_id}"
+        key = (
+            f"m{line.material_id}" if line.material_id else f"f{line.source_formula_id}"
+        )
         values[f"ingredient_{number}"] = key
         if line.per_kg_mg is not None:
             values[f"per_kg_{number}"] = f"{line.per_kg_mg / 1000:g} g"

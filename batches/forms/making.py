@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -37,8 +38,8 @@ class StockChoice(_StockChoice):
 
 def sources_for(line: FormulaLine, on: Any) -> Any:
     """Return the stocks that may serve a line now, first expired first."""
-    if line.source_formula_id is None:
-        lots = RawLot.objects.usable(on).filter(material_id=line.material_id)
+    if line.material is not None:
+        lots = RawLot.objects.usable(on).filter(material=line.material)
         ids = [lot.pk for lot in lots]
     else:
         ids = list(
@@ -120,7 +121,12 @@ class ChargeForm(WeighForm):
     field_order = ("source", "scale", "gross_mg", "tare_mg", "observed_at")
 
     def __init__(
-        self, *args: Any, batch: Batch, line: FormulaLine | None, on: Any, **options: Any
+        self,
+        *args: Any,
+        batch: Batch,
+        line: FormulaLine | None,
+        on: Any,
+        **options: Any,
     ) -> None:
         super().__init__(*args, **options)
         if line is not None:
@@ -206,6 +212,7 @@ class FillForm(ActForm):
     nominal_ul = VolumeField(label="Nominal quantity of each")
     density = NumberField(
         label="Density at 20 °C (g/ml)",
+        within=(Decimal("0.8"), Decimal("1.3")),
         help_text="Weigh 100 ml at 20 °C and divide by 100. Cool before filling.",
     )
     loss_mg = MassField(label="Lost in filling", required=False)
@@ -247,5 +254,3 @@ class BottleMoveForm(ReasonForm):
             for move in moves_from(BOTTLE_MOVES, BottleStatus(bottle.status))
             if move.end is not BottleStatus.DISPATCHED and user.may(move.right)
         ]
-
-

@@ -11,7 +11,7 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
-from batches.models import Batch, BulkWeighing, Charge, Formula, FormulaLine, Input
+from batches.models import Batch, BulkWeighing, Charge, FormulaLine, Input
 from batches.models.readings import Reading
 from batches.services import moves, planning, sources
 from producer import journal
@@ -59,9 +59,7 @@ def charge(
     observed_at = plausible_time(observed_at or timezone.now())
     batch = moves.still_open(batch)
     if batch.status in CLOSED_TO_CHARGES:
-        raise Refusal(
-            f"Batch {batch.number} is finished; nothing can be added to it."
-        )
+        raise Refusal(f"Batch {batch.number} is finished; nothing can be added to it.")
     if line is not None and line.version_id != batch.formula_version_id:
         raise Refusal("This line belongs to another formula version.", field="line")
     sources.check_source(
@@ -280,7 +278,9 @@ def weigh_bulk(
         observed_at=observed_at,
         purpose=batch.number,
     )
-    _write(by, batch, "yield weighed", after=_weighing_facts(row), submission=submission)
+    _write(
+        by, batch, "yield weighed", after=_weighing_facts(row), submission=submission
+    )
     return row
 
 
@@ -334,9 +334,7 @@ def amend_bulk(
 
 
 @transaction.atomic
-def finish(
-    *, by: User, batch: Batch, submission: uuid.UUID | None = None
-) -> Batch:
+def finish(*, by: User, batch: Batch, submission: uuid.UUID | None = None) -> Batch:
     """Close the batch to charges and hand it over for review.
 
     It never opens to charges again: that is what keeps the genealogy free of loops.
@@ -389,12 +387,11 @@ def _oils_first(batch: Batch) -> None:
 def _complete(batch: Batch) -> None:
     if not BulkWeighing.objects.current().filter(batch=batch).exists():
         raise Refusal("Weigh what came out of the batch before finishing it.")
-    if batch.kind == Formula.Kind.COOK and not batch.is_rework:
-        missing = planning.uncharged_lines(batch)
-        if missing:
-            raise Refusal(
-                f"Not weighed yet: {', '.join(missing)}. Weigh it, or abandon the batch."
-            )
+    missing = planning.lines_needed(batch)
+    if missing:
+        raise Refusal(
+            f"Not weighed yet: {', '.join(missing)}. Weigh it, or abandon the batch."
+        )
 
 
 def _with_figure(row: Charge) -> Charge:

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from batches.lifecycle import BatchStatus, BottleStatus
-from batches.models import Bottle, Dispatch, FillingLot, Formula
+from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
 from batches.services import filling
 from producer import journal
 from producer.codes import grouped, is_bottle_code, normalise
@@ -40,7 +40,9 @@ def bottles_by_codes(text: str) -> list[Bottle]:
             " or type it again.",
             field="codes",
         )
-    found = {bottle.code: bottle for bottle in Bottle.objects.listed().filter(code__in=codes)}
+    found = {
+        bottle.code: bottle for bottle in Bottle.objects.listed().filter(code__in=codes)
+    }
     unknown = [code for code in codes if code not in found]
     if unknown:
         raise Refusal(
@@ -91,19 +93,19 @@ def dispatch(
 
 
 def _send(by: User, row: Dispatch, bottles: Sequence[Bottle]) -> None:
+    _lock_released_batches(bottles)
     ids = [bottle.pk for bottle in bottles]
     for start in range(0, len(ids), 500):
         piece = ids[start : start + 500]
+        # No join here: having waited for a row, PostgreSQL looks again at that row
+        # alone, and would send a bottle that was held a moment ago.
         changed = Bottle.objects.filter(
-            pk__in=piece,
-            status=BottleStatus.FILLED,
-            # asked again here, in the same statement that moves the bottles
-            filling_lot__batch__status=BatchStatus.RELEASED,
+            pk__in=piece, status=BottleStatus.FILLED
         ).update(status=BottleStatus.DISPATCHED, consignee=row.consignee)
         if changed != len(piece):
             raise Conflict(
-                "One of these bottles has left, or its batch was put on hold, a moment"
-                " ago. Nothing was dispatched; look again."
+                "One of these bottles has left, or was put on hold, a moment ago."
+                " Nothing was dispatched; look again."
             )
     filling.add_events(
         by=by,
@@ -113,6 +115,17 @@ def _send(by: User, row: Dispatch, bottles: Sequence[Bottle]) -> None:
         dispatch_id=row.pk,
         observed_at=row.observed_at,
     )
+
+
+def _lock_released_batches(bottles: Sequence[Bottle]) -> None:
+    """Lock the batches until the transaction ends: nobody holds one meanwhile."""
+    ids = {bottle.filling_lot.batch_id for bottle in bottles}
+    batches = Batch.objects.select_for_update().filter(pk__in=ids).order_by("pk")
+    if any(batch.status != BatchStatus.RELEASED for batch in batches):
+        raise Conflict(
+            "The batch of one of these bottles was put on hold a moment ago. Nothing"
+            " was dispatched; look again."
+        )
 
 
 def _may_leave(bottle: Bottle, consignee: Consignee, on: datetime.date) -> None:

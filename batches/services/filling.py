@@ -11,6 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from batches.chemistry.dilution import net_mass
+from batches.chemistry.errors import ChemistryError
 from batches.lifecycle import (
     BOTTLE_MOVES,
     BatchStatus,
@@ -57,7 +58,10 @@ def fill(
     batch = moves.locked(batch)
     _fillable(batch, count)
     observed_at = plausible_time(observed_at or timezone.now())
-    filled_mg = milligrams(net_mass(nominal_ul, density) * count)
+    try:
+        filled_mg = milligrams(net_mass(nominal_ul, density) * count)
+    except ChemistryError as error:
+        raise Refusal(str(error)) from error
     lot = FillingLot(
         code=next_code("F", local_day(observed_at).year),
         batch=batch,
@@ -206,8 +210,8 @@ def _update(group: Sequence[Bottle], *, old: str, new: BottleStatus) -> None:
 def _fillable(batch: Batch, count: int) -> None:
     if batch.status != BatchStatus.RELEASED:
         raise Refusal(
-            f"Batch {batch.number} is {BatchStatus(batch.status).label}. Only a released"
-            " batch is filled into bottles."
+            f"Batch {batch.number} is {BatchStatus(batch.status).label}. Only a"
+            " released batch is filled into bottles."
         )
     if batch.formula_version.formula.purpose == Formula.Purpose.PASTE:
         raise Refusal(

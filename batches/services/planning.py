@@ -47,11 +47,16 @@ class PlanLine:
     origin: str
 
     @property
+    def to_weigh_mg(self) -> int | None:
+        """The target as a kitchen scale can show it: to a tenth of a gram."""
+        return None if self.target_mg is None else round(self.target_mg, -2)
+
+    @property
     def remaining_mg(self) -> int | None:
         """What is still to be weighed; None while it cannot be computed."""
-        if self.target_mg is None:
+        if self.to_weigh_mg is None:
             return None
-        return max(self.target_mg - self.charged_mg, 0)
+        return max(self.to_weigh_mg - self.charged_mg, 0)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -92,9 +97,7 @@ def open_batch(
             "A newer version of this formula exists. Open the batch from that one.",
             field="formula_version",
         )
-    stock = Stock(
-        kind=Stock.Kind.BATCH, code=next_code("B", local_day(opened_at).year)
-    )
+    stock = Stock(kind=Stock.Kind.BATCH, code=next_code("B", local_day(opened_at).year))
     stock.full_clean()
     stock.save()
     batch = Batch(
@@ -153,7 +156,10 @@ def choose_lots(
         if source is None:
             continue
         sources.check_source(
-            batch=batch, line=lines[line_id], source=source, on=local_day(timezone.now())
+            batch=batch,
+            line=lines[line_id],
+            source=source,
+            on=local_day(timezone.now()),
         )
         LotChoice.objects.create(batch=batch, line_id=line_id, source=source)
     journal.write(
@@ -207,13 +213,11 @@ def _plan_line(
 ) -> PlanLine:
     material = line.material
     target: int | None = None
-    origin = ""
+    figure, origin = _figure(source, charges)
     if line.per_kg_mg is not None:
         target = batch.basis_mg * line.per_kg_mg // PER_KG
-    elif source is not None and need_g is not None:
-        target, origin = _potash(source, need_g)
-    if material is not None and material.kind == Material.Kind.OIL and source:
-        origin = sources.saponification_value(lot_of(source)).origin
+    elif figure is not None and need_g is not None:
+        target = milligrams(potash_to_weigh(need_g, figure.value))
     return PlanLine(
         line=line,
         name=material.name if material else str(line.source_formula),
@@ -225,13 +229,25 @@ def _plan_line(
     )
 
 
-def _potash(source: Stock, need_g: Decimal) -> tuple[int | None, str]:
-    """Return what to weigh and why so much; or no amount and why there is none."""
+def _figure(
+    source: Stock | None, charges: list[Charge]
+) -> tuple[sources.Figure | None, str]:
+    """Return the figure that counts and where it is from; or none and why.
+
+    That of the last charge if there is one: a certificate that came later never
+    changes what was weighed by an earlier one. Else that of the lot chosen.
+    """
+    if charges and charges[-1].figure is not None:
+        charged = charges[-1]
+        origin = charged.figure_origin
+        return sources.Figure(charged.figure or Decimal(0), origin), origin
+    if source is None or source.kind != Stock.Kind.LOT:
+        return None, ""
     try:
-        fraction = sources.potash_fraction(lot_of(source))
+        figure = sources.figure_of(lot_of(source))
     except Refusal as refusal:  # a certificate revised since the lot was chosen
         return None, refusal.message
-    return milligrams(potash_to_weigh(need_g, fraction.value)), fraction.origin
+    return figure, figure.origin if figure else ""
 
 
 def lot_of(stock: Stock) -> RawLot:
@@ -289,6 +305,16 @@ def uncharged_lines(batch: Batch) -> list[str]:
         )
         if line.pk not in charged
     ]
+
+
+def lines_needed(batch: Batch) -> list[str]:
+    """Return the names of lines without which the batch is not complete.
+
+    A cook needs all of its lines, unless it is a rework, whose aim is to repair.
+    """
+    if batch.kind != Formula.Kind.COOK or batch.is_rework:
+        return []
+    return uncharged_lines(batch)
 
 
 def uncharged_oils(batch: Batch) -> list[str]:

@@ -77,7 +77,7 @@ def _potash_origin(certificate: Certificate) -> str:
 
 
 def saponification_value(lot: RawLot) -> Figure:
-    """Return mg KOH per gram of an oil lot: its certificate, else the range's middle."""
+    """Return mg KOH per gram of an oil lot: of its certificate, else the middle."""
     certificate = current_certificate(lot)
     if certificate is not None and certificate.saponification_value is not None:
         return Figure(

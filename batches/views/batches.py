@@ -34,7 +34,6 @@ from producer.templatetags.kettlebook import number as number_words
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
 
-
 READ_LEADS = {
     "temperature": "In the middle of the pot, stirred.",
     "ph": "Of the prepared solution, never of the paste itself.",
@@ -44,9 +43,7 @@ READ_LEADS = {
 
 def batch_by_number(number: str) -> Batch:
     """Return the batch with this number, or answer 404."""
-    return get_object_or_404(
-        Batch.objects.listed(), stock__code=number.upper()
-    )
+    return get_object_or_404(Batch.objects.listed(), stock__code=number.upper())
 
 
 def page_of(batch: Batch) -> str:
@@ -255,8 +252,7 @@ def batch_lots(request: HttpRequest, number: str) -> HttpResponse:
         found.formula_version.lines.select_related("material", "source_formula")
     )
     initial = {
-        f"line_{choice.line_id}": choice.source_id
-        for choice in found.lot_choices.all()
+        f"line_{choice.line_id}": choice.source_id for choice in found.lot_choices.all()
     }
     today = local_day(timezone.now())
     form = LotsForm(request.POST or None, lines=lines, on=today, initial=initial)

@@ -43,9 +43,7 @@ def page_of(lot: FillingLot) -> str:
 @read_only
 def bottles(request: HttpRequest) -> HttpResponse:
     """List filling lots."""
-    rows = FillingLot.objects.select_related(
-        "batch__stock", "batch__formula_version"
-    )
+    rows = FillingLot.objects.select_related("batch__stock", "batch__formula_version")
     return render(
         request, "batches/bottles.html", {"table": show(request, FillingLotTable(rows))}
     )
@@ -133,7 +131,9 @@ def dispatches(request: HttpRequest) -> HttpResponse:
         bottles=Count("events")
     )
     return render(
-        request, "batches/dispatches.html", {"table": show(request, DispatchTable(rows))}
+        request,
+        "batches/dispatches.html",
+        {"table": show(request, DispatchTable(rows))},
     )
 
 

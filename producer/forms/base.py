@@ -8,6 +8,13 @@ from typing import Any
 from django import forms
 
 
+def say_what_is_missing(form: forms.BaseForm) -> None:
+    """Give every visible compulsory field an error in our own voice."""
+    for field in form.fields.values():
+        if not field.widget.is_hidden:
+            field.error_messages["required"] = "This is needed."
+
+
 class ActForm(forms.Form):
     """A form that is carried out at most once, however often it arrives.
 
@@ -22,6 +29,10 @@ class ActForm(forms.Form):
             "required": "This page was incomplete. Open it again and repeat."
         },
     )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        say_what_is_missing(self)
 
     def facts(self) -> dict[str, Any]:
         """Return the cleaned values a service takes: all but the submission."""

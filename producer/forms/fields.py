@@ -19,17 +19,23 @@ from producer.quantities import (
 
 def _as_validation_error(error: QuantityError) -> ValidationError:
     if isinstance(error, AmbiguousNumber):
-        readings = tuple(str(reading) for reading in error.readings)
         return ValidationError(
-            str(error), code="ambiguous", params={"readings": readings}
+            str(error), code="ambiguous", params={"readings": error.choices}
         )
     return ValidationError(str(error), code="unreadable")
 
 
 class NumberField(forms.CharField):
-    """A decimal number, typed with a comma or a point; asks when it is ambiguous."""
+    """A decimal number, typed with a comma or a point; asks when it is ambiguous.
 
-    def __init__(self, **options: Any) -> None:
+    ``within`` gives the lowest and highest value that makes sense: it settles an
+    ambiguity when only one reading lies inside.
+    """
+
+    def __init__(
+        self, *, within: tuple[Decimal, Decimal] | None = None, **options: Any
+    ) -> None:
+        self.within = within
         options.setdefault(
             "widget",
             forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
@@ -48,7 +54,7 @@ class NumberField(forms.CharField):
 
     def parse(self, text: str) -> Decimal | int:
         """Turn text into the value; subclasses differ here."""
-        return parse_number(text)
+        return parse_number(text, within=self.within)
 
 
 class MassField(NumberField):

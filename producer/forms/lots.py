@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -10,6 +11,9 @@ from producer.forms.base import ActForm, ReasonForm
 from producer.forms.fields import DayField, MassField, NumberField, ObservedField
 from producer.models import Certificate, Material, RawLot, Supplier
 from producer.services.intake import CertificateValues
+
+PERCENT = (Decimal(0), Decimal(100))
+SAPONIFICATION_VALUES = (Decimal(160), Decimal(280))
 
 
 class ReceiveForm(ActForm):
@@ -39,7 +43,7 @@ class CertificateForm(ActForm):
     )
     reference = forms.CharField(label="Its number", required=False, max_length=80)
     issued_on = DayField(label="Its date", required=False)
-    assay_percent = NumberField(label="Assay (%)", required=False)
+    assay_percent = NumberField(label="Assay (%)", within=PERCENT, required=False)
     assay_basis = forms.ChoiceField(
         label="What the assay counts",
         required=False,
@@ -48,9 +52,13 @@ class CertificateForm(ActForm):
     assay_is_minimum = forms.BooleanField(
         label="It says “minimum” or “not less than”", required=False
     )
-    carbonate_percent = NumberField(label="Carbonate, as K₂CO₃ (%)", required=False)
+    carbonate_percent = NumberField(
+        label="Carbonate, as K₂CO₃ (%)", within=PERCENT, required=False
+    )
     saponification_value = NumberField(
-        label="Saponification value (mg KOH/g)", required=False
+        label="Saponification value (mg KOH/g)",
+        within=SAPONIFICATION_VALUES,
+        required=False,
     )
     reason = forms.CharField(
         label="Why a new version",
@@ -90,7 +98,9 @@ class DecisionForm(ReasonForm):
 
     field_order = ("new", "reason")
 
-    def __init__(self, *args: Any, choices: list[tuple[str, str]], **options: Any) -> None:
+    def __init__(
+        self, *args: Any, choices: list[tuple[str, str]], **options: Any
+    ) -> None:
         super().__init__(*args, **options)
         self.fields["new"].choices = choices  # type: ignore[attr-defined]
 

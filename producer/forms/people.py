@@ -53,7 +53,9 @@ class SetUpForm(ActForm):
         label="Account name", max_length=60, help_text="Small letters and digits."
     )
     password = password_field("Password, at least ten characters", "new-password")
-    is_maker = forms.BooleanField(label="I also make soap", required=False, initial=True)
+    is_maker = forms.BooleanField(
+        label="I also make soap", required=False, initial=True
+    )
     is_reviewer = forms.BooleanField(
         label="I also review batches",
         required=False,
@@ -70,7 +72,9 @@ class AccountForm(ActForm):
         required=False,
         empty_label="a new person, named below",
     )
-    name = forms.CharField(label="Name of the new person", required=False, max_length=120)
+    name = forms.CharField(
+        label="Name of the new person", required=False, max_length=120
+    )
     username = forms.CharField(label="Account name", max_length=60)
     password = password_field("First password", "new-password")
     rights = rights_field()

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 from django import forms
 from django.db import models
 
+from producer.forms.base import say_what_is_missing
 from producer.forms.fields import DayField, NumberField
 from producer.models import Consignee, Instrument, Material, Premises, Supplier
 from producer.services.registers import fingerprint
@@ -52,6 +53,7 @@ class RegisterForm(_ModelForm):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
+        say_what_is_missing(self)
         if self.instance.pk and not self.instance._state.adding:
             self.fields["seen"].initial = fingerprint(self.instance)
 

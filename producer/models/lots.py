@@ -66,6 +66,10 @@ class RawLot(models.Model):
         max_length=20, choices=Status.choices, default=Status.QUARANTINE
     )
 
+    frozen_by = models.CharField(
+        "open recall", max_length=30, blank=True, help_text="Set while one is open."
+    )
+
     objects = RawLotQuerySet.as_manager()
 
     class Meta:

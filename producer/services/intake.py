@@ -195,11 +195,19 @@ def decide_lot(
         )
     require(by, move)
     reason = need_reason(reason)
+    lot.refresh_from_db(fields=["frozen_by"])
+    if lot.frozen_by and new == Status.RELEASED:
+        raise Refusal(
+            f"Recall {lot.frozen_by} is open and affects this lot. Close it first."
+        )
     certificate = current_certificate(lot)
     if new == Status.RELEASED:
         _may_be_released(lot, certificate)
     old = lot.status
-    if not RawLot.objects.filter(pk=lot.pk, status=old).update(status=new):
+    unmoved = RawLot.objects.filter(pk=lot.pk, status=old)
+    if new == Status.RELEASED:
+        unmoved = unmoved.filter(frozen_by="")
+    if not unmoved.update(status=new):
         raise Conflict("Somebody else decided about this lot a moment ago. Look again.")
     lot.status = new
     LotStatusChange.objects.create(

@@ -90,5 +90,3 @@ def password(request: HttpRequest) -> HttpResponse:
 def _stay_signed_in(request: HttpRequest, user: object) -> str:
     update_session_auth_hash(request, user)  # type: ignore[arg-type]
     return reverse("quality:today")
-
-

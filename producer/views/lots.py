@@ -145,8 +145,8 @@ def lot_decide(request: HttpRequest, code: str) -> HttpResponse:
         title=f"Decide about {found.code}",
         submit="Decide",
         context={
-            "lead": f"{found.material}, {found.supplier}, lot {found.supplier_lot}. Look"
-            " at the container, the quantity and the certificate."
+            "lead": f"{found.material}, {found.supplier}, lot {found.supplier_lot}."
+            " Look at the container, the quantity and the certificate."
         },
     )
 

@@ -39,7 +39,11 @@ class Register:
 
 REGISTERS = {
     "suppliers": Register(
-        Supplier, forms.SupplierForm, "supplier", "Suppliers", ("name", "phone", "email")
+        Supplier,
+        forms.SupplierForm,
+        "supplier",
+        "Suppliers",
+        ("name", "phone", "email"),
     ),
     "consignees": Register(
         Consignee,

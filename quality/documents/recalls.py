@@ -15,8 +15,15 @@ from quality.models import Recall
 from quality.services.recalling import Affected, affected_by
 
 CSV_HEAD = (
-    "bottle", "address", "filling lot", "number", "batch", "status", "holder",
-    "telephone", "e-mail",
+    "bottle",
+    "address",
+    "filling lot",
+    "number",
+    "batch",
+    "status",
+    "holder",
+    "telephone",
+    "e-mail",
 )
 
 

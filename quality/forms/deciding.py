@@ -63,7 +63,8 @@ class RecallForm(ReasonForm):
     public_notice = forms.CharField(
         label="What a person with a bottle should do",
         widget=forms.Textarea({"rows": 3}),
-        help_text="Shown on the bottle page at once.",
+        help_text="Shown on the bottle page at once; not for a mock recall.",
+        required=False,
         initial=(
             "Do not use it. Keep it closed and away from children, and contact us: we"
             " take it back."

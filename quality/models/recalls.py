@@ -31,6 +31,7 @@ class Recall(models.Model):
     reason = models.TextField("what is wrong")
     public_notice = models.TextField(
         "what a person with a bottle should do",
+        blank=True,
         help_text="Shown on the bottle page at once, in your words.",
     )
     status = models.CharField(
@@ -42,6 +43,13 @@ class Recall(models.Model):
     class Meta:
         ordering = ("-pk",)
         constraints = [
+            models.CheckConstraint(
+                condition=models.Q(is_mock=True) | ~models.Q(public_notice=""),
+                name="recall_has_public_notice",
+                violation_error_message=(
+                    "Write what a person with a bottle should do; it is shown at once."
+                ),
+            ),
             models.CheckConstraint(
                 condition=models.Q(status__in=["open", "notified", "closed"]),
                 name="recall_status_known",

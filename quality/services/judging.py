@@ -71,6 +71,13 @@ def _ph(batch: Batch, limit: Limit) -> Finding:
             f"The pH was taken as “{reading.method}”, but the limit holds for"
             f" “{limit.method}”. Repeat the test that way.",
         )
+    if reading.standard_uncertainty is None:
+        return _missing(
+            Characteristic.PH,
+            limit,
+            "The uncertainty of this pH is not known. Repeat it with a registered meter"
+            " or strip lot.",
+        )
     return _judged(
         Characteristic.PH, limit, reading.value, reading.standard_uncertainty, "pH", ""
     )
@@ -110,13 +117,26 @@ def _yield_variance(batch: Batch, limit: Limit) -> Finding:
             limit,
             "What came out has not been weighed yet.",
         )
-    return _judged(
+    doubt = _weighing_uncertainty(batch, result.theoretical_mg)
+    found = _judged(
         Characteristic.YIELD_VARIANCE,
         limit,
         result.variance_percent.quantize(Decimal("0.001")),
-        _weighing_uncertainty(batch, result.theoretical_mg),
+        doubt,
         "Yield variance",
         " %",
+    )
+    if result.variance_percent <= expanded(doubt):
+        return found
+    # Mass does not come from nowhere, whatever the limit allows.
+    return dataclasses.replace(
+        found,
+        verdict=Verdict.FAIL,
+        sentence=(
+            f"More came out than went in, by {result.variance_percent:.1f} %: fail."
+            " That is impossible; check the tare and the unit of every weighing and"
+            " correct the wrong one."
+        ),
     )
 
 
@@ -134,18 +154,18 @@ def _weighing_uncertainty(batch: Batch, theoretical_mg: int) -> Decimal:
     variance = sum(
         (2 * scale.standard_uncertainty() ** 2 for scale in scales), Decimal(0)
     )
-    return variance.sqrt() * 100_000 / theoretical_mg
+    return (variance.sqrt() * 100_000 / theoretical_mg).quantize(Decimal("0.000001"))
 
 
 def _judged(
     characteristic: Characteristic,
     limit: Limit,
     value: Decimal,
-    standard_uncertainty: Decimal | None,
+    standard_uncertainty: Decimal,
     name: str,
     unit: str,
 ) -> Finding:
-    band = expanded(standard_uncertainty or Decimal(0))
+    band = expanded(standard_uncertainty)
     return Finding(
         characteristic=characteristic,
         limit=limit,

@@ -50,9 +50,7 @@ def set_limit(
         version=former.version + 1 if former else 1,
         lower=lower,
         upper=upper,
-        method=formula_version.ph_method
-        if characteristic == Characteristic.PH
-        else "",
+        method=formula_version.ph_method if characteristic == Characteristic.PH else "",
         reason=need_reason(reason),
         observed_at=timezone.now(),
         entered_by=by,

@@ -35,7 +35,7 @@ class Holder:
     place: str
     phone: str
     email: str
-    status: str
+    status: BottleStatus
     numbers: list[int]
 
     @property
@@ -144,6 +144,8 @@ def advance(
     ):
         raise Conflict("Somebody else moved this recall on a moment ago. Look again.")
     recall.status, recall.closed_at = new, closed_at
+    if closed_at:
+        _thaw(recall)
     _event(by, recall, new, note.strip())
     journal.write(
         by=by,
@@ -216,7 +218,7 @@ def _holders(batch_ids: Sequence[int]) -> list[Holder]:
             "number",
         )
     )
-    groups: dict[tuple[str, str, str, str, str, str], list[int]] = {}
+    groups: dict[tuple[str, str, str, str, str, BottleStatus], list[int]] = {}
     for lot, batch, name, phone, email, status, number in rows.iterator():
         has = name if status == BottleStatus.DISPATCHED else None
         key = (
@@ -225,14 +227,14 @@ def _holders(batch_ids: Sequence[int]) -> list[Holder]:
             has or "on the premises",
             phone or "" if has else "",
             email or "" if has else "",
-            BottleStatus(status).label,
+            BottleStatus(status),
         )
         groups.setdefault(key, []).append(number)
     return [
         Holder(
             filling_lot=lot,
             batch=batch,
-            place="destroyed" if status == BottleStatus.DESTROYED.label else place,
+            place="destroyed" if status == BottleStatus.DESTROYED else place,
             phone=phone,
             email=email,
             status=status,
@@ -244,6 +246,7 @@ def _holders(batch_ids: Sequence[int]) -> list[Holder]:
 
 def _freeze(by: User, recall: Recall, ids: Sequence[int]) -> dict[str, int]:
     reason = f"Recall {recall.code}"
+    RawLot.objects.filter(pk__in=ids, frozen_by="").update(frozen_by=recall.code)
     lots = [
         _hold_lot(by, lot, reason)
         for lot in RawLot.objects.listed().filter(
@@ -253,13 +256,19 @@ def _freeze(by: User, recall: Recall, ids: Sequence[int]) -> dict[str, int]:
     batches = list(Batch.objects.listed().filter(pk__in=ids).order_by("pk"))
     for batch in batches:
         if batch.status == BatchStatus.RELEASED:
-            moves.move_batch(
-                by=by, batch=batch, new=BatchStatus.ON_HOLD, reason=reason
-            )
+            moves.move_batch(by=by, batch=batch, new=BatchStatus.ON_HOLD, reason=reason)
     bottles = hold_bottles(
         by=by, batch_ids=[batch.pk for batch in batches], reason=reason
     )
     return {"lots_held": len(lots), "bottles_held": bottles}
+
+
+def _thaw(recall: Recall) -> None:
+    """Let the lots of a closed recall be decided about again; they stay on hold."""
+    for lot in RawLot.objects.filter(frozen_by=recall.code):
+        other = open_recalls_above(trace.upstream_ids(lot.pk)).first()
+        lot.frozen_by = other.code if other else ""
+        lot.save(update_fields=["frozen_by"])
 
 
 def _hold_lot(by: User, lot: RawLot, reason: str) -> RawLot:

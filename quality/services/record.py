@@ -16,6 +16,7 @@ from typing import Any
 from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services.results import yield_of
 from producer.models.journal import canonical
+from quality.models import Judgement, Signature
 from quality.services.judging import Finding
 
 FORMAT = "kettlebook batch record 1"
@@ -39,8 +40,7 @@ def facts_of(batch: Batch) -> dict[str, Any]:
         "opened_at": _moment(batch.opened_at),
         "charges": [_charge(row) for row in charges],
         "readings": [
-            _reading(row)
-            for row in Reading.objects.filter(batch=batch).order_by("pk")
+            _reading(row) for row in Reading.objects.filter(batch=batch).order_by("pk")
         ],
         "weighings": [
             {**_weighing(row), "scale": row.scale_id}
@@ -51,8 +51,21 @@ def facts_of(batch: Batch) -> dict[str, Any]:
     }
 
 
-def canonical_record(batch: Batch, findings: list[Finding]) -> str:
+def decision_of(signature: Signature) -> dict[str, Any]:
+    """Return who decided what, when and why."""
+    return {
+        "meaning": signature.meaning,
+        "signer": signature.signer_id,
+        "printed_name": signature.printed_name,
+        "self_reviewed": signature.self_reviewed,
+        "reason": signature.reason,
+        "signed_at": _moment(signature.observed_at),
+    }
+
+
+def canonical_record(signature: Signature, findings: list[Finding]) -> str:
     """Return the record as canonical JSON: sorted keys, no blanks, UTF-8."""
+    batch = signature.batch
     charges = Charge.objects.filter(batch=batch).select_related(
         "source__lot__material", "source__lot__supplier", "scale"
     )
@@ -60,6 +73,7 @@ def canonical_record(batch: Batch, findings: list[Finding]) -> str:
         {
             "format": FORMAT,
             "facts": facts_of(batch),
+            "decision": decision_of(signature),
             "judgements": [_judgement(finding) for finding in findings],
             "words": {
                 "formula": batch.formula_version.formula.name,
@@ -78,10 +92,21 @@ def sha256(record: str) -> str:
     return hashlib.sha256(record.encode("utf-8")).hexdigest()
 
 
-def signed_facts(record: str) -> dict[str, Any]:
-    """Return the facts out of a record as it was signed."""
-    facts: dict[str, Any] = json.loads(record)["facts"]
-    return facts
+def part(record: str, name: str) -> Any:
+    """Return one part of a record as it was signed, such as “facts”."""
+    return json.loads(record)[name]
+
+
+def judged(record: str) -> list[dict[str, Any]]:
+    """Return the judgements out of a record as it was signed, without the missing."""
+    judgements: list[dict[str, Any]] = part(record, "judgements")
+    return [row for row in judgements if row["verdict"] and row["limit_version"]]
+
+
+def judgements_of(signature: Signature) -> list[dict[str, Any]]:
+    """Return the judgements of a signature as the database has them now."""
+    rows = signature.judgements.select_related("limit").order_by("pk")
+    return [_judgement(row) for row in rows]
 
 
 def source_words(charge: Charge) -> str:
@@ -138,17 +163,17 @@ def _hand(row: Charge | BulkWeighing | Reading) -> dict[str, Any]:
     }
 
 
-def _judgement(finding: Finding) -> dict[str, Any]:
+def _judgement(finding: Finding | Judgement) -> dict[str, Any]:
     limit = finding.limit
     return {
-        "characteristic": finding.characteristic.value,
+        "characteristic": str(finding.characteristic),
         "limit_version": limit.version if limit else None,
         "lower": _decimal(limit.lower) if limit else None,
         "upper": _decimal(limit.upper) if limit else None,
         "method": limit.method if limit else None,
         "value": _decimal(finding.value),
         "standard_uncertainty": _decimal(finding.standard_uncertainty),
-        "verdict": finding.verdict.value if finding.verdict else None,
+        "verdict": str(finding.verdict) if finding.verdict else None,
         "sentence": finding.sentence,
     }
 

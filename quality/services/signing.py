@@ -13,10 +13,17 @@ from django.utils import timezone
 from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle, BulkWeighing, Charge, Reading
-from batches.services import filling, moves
+from batches.services import filling, moves, planning
 from producer import journal
-from producer.errors import Refusal
-from producer.models import Person, Premises, RawLot, StockMovement, User
+from producer.errors import Conflict, Refusal
+from producer.models import (
+    JournalEntry,
+    Person,
+    Premises,
+    RawLot,
+    StockMovement,
+    User,
+)
 from producer.services import stock as ledger
 from producer.services.checks import need_reason
 from quality.models import Judgement, Signature
@@ -24,6 +31,7 @@ from quality.services import recalling, record
 from quality.services.judging import Finding, findings
 
 Meaning = Signature.Meaning
+ACT = "batch signed: "
 
 LEADS_TO: dict[str, BatchStatus] = {
     Meaning.RELEASE: BatchStatus.RELEASED,
@@ -56,9 +64,8 @@ class Review:
 def review_of(batch: Batch, *, by: User) -> Review:
     """Return findings and obstacles of a batch, as ``by`` would face them."""
     judged = findings(batch)
-    obstacles = [
-        finding.sentence for finding in judged if not finding.acceptable
-    ] + list(_source_obstacles(batch))
+    obstacles = [finding.sentence for finding in judged if not finding.acceptable]
+    obstacles += [*_missing_lines(batch), *_source_obstacles(batch)]
     return Review(
         findings=judged,
         obstacles=obstacles,
@@ -73,9 +80,7 @@ def hands_in(batch: Batch) -> set[int]:
         users.update(
             model.objects.filter(batch=batch).values_list("entered_by_id", flat=True)
         )
-    return set(
-        Person.objects.filter(accounts__in=users).values_list("pk", flat=True)
-    )
+    return set(Person.objects.filter(accounts__in=users).values_list("pk", flat=True))
 
 
 @transaction.atomic
@@ -95,6 +100,12 @@ def sign(
     the pause is over: then the signature says so for ever.
     """
     batch = moves.locked(batch)
+    if meaning not in POSSIBLE.get(batch.status, ()):
+        # Two decisions lead to “released”; only one of them looks at the findings.
+        raise Conflict(
+            f"Batch {batch.number} is {BatchStatus(batch.status).label}, and this"
+            " decision does not fit that. Open it again to see where it stands."
+        )
     review = review_of(batch, by=by)
     if meaning == Meaning.RELEASE:
         _may_be_released(batch, review)
@@ -115,7 +126,7 @@ def sign(
     _consequences(by, batch, meaning, reason)
     journal.write(
         by=by,
-        act=f"batch signed: {signature.get_meaning_display()}",
+        act=f"{ACT}{signature.get_meaning_display()}",
         subject=batch,
         label=batch.number,
         before={"status": old},
@@ -132,18 +143,50 @@ def sign(
 
 def faults() -> Iterable[str]:
     """Yield a sentence for each signature that no longer fits its record."""
+    known = set()
     for signature in Signature.objects.select_related("batch__stock").iterator():
-        batch = signature.batch
-        if record.sha256(signature.record) != signature.record_sha256:
+        known.add(signature.record_sha256)
+        fault = _fault_of(signature)
+        if fault:
+            number = signature.batch.number
+            yield f"Signature {signature.pk} on batch {number}: {fault}"
+    entries = JournalEntry.objects.filter(act__startswith=ACT)
+    for entry in entries.order_by("sequence").iterator():
+        if entry.after_values["record_sha256"] not in known:
             yield (
-                f"Signature {signature.pk} on batch {batch.number}: the signed text was"
-                " altered."
+                f"Batch {entry.subject_label}: the signature in journal row"
+                f" {entry.sequence} is missing."
             )
-        elif record.signed_facts(signature.record) != record.facts_of(batch):
-            yield (
-                f"Signature {signature.pk} on batch {batch.number}: the batch is no"
-                " longer what was signed."
-            )
+
+
+def _fault_of(signature: Signature) -> str:
+    text, batch = signature.record, signature.batch
+    entries = JournalEntry.objects.filter(
+        subject_kind="batch", subject_id=str(batch.pk), act__startswith=ACT
+    )
+    checks = (
+        (
+            record.sha256(text) == signature.record_sha256,
+            "the signed text was altered.",
+        ),
+        (
+            entries.filter(after__contains=signature.record_sha256).exists(),
+            "the journal knows of no signature over this text.",
+        ),
+        (
+            record.part(text, "decision") == record.decision_of(signature),
+            "name, meaning or reason are no longer what was signed.",
+        ),
+        (
+            record.part(text, "facts") == record.facts_of(batch),
+            "the batch is no longer what was signed.",
+        ),
+        (
+            record.judged(text) == record.judgements_of(signature),
+            "a judgement is no longer what was signed.",
+        ),
+    )
+    return next((fault for holds, fault in checks if not holds), "")
 
 
 def _signature(
@@ -154,7 +197,6 @@ def _signature(
     reason: str,
     self_reviewed: bool,  # noqa: FBT001 - a private helper with one caller
 ) -> Signature:
-    text = record.canonical_record(batch, review.findings)
     signature = Signature(
         batch=batch,
         meaning=meaning,
@@ -162,11 +204,11 @@ def _signature(
         printed_name=by.person.name,
         self_reviewed=self_reviewed,
         reason=reason,
-        record=text,
-        record_sha256=record.sha256(text),
         observed_at=timezone.now(),
         entered_by=by,
     )
+    signature.record = record.canonical_record(signature, review.findings)
+    signature.record_sha256 = record.sha256(signature.record)
     signature.full_clean()
     signature.save(force_insert=True)
     Judgement.objects.bulk_create(
@@ -221,6 +263,12 @@ def last_entry_at(batch: Batch) -> datetime.datetime:
         if newest:
             times.append(newest)
     return max(times)
+
+
+def _missing_lines(batch: Batch) -> Iterable[str]:
+    # A charge may have been taken back since the batch was finished.
+    for name in planning.lines_needed(batch):
+        yield f"No {name} is weighed in any more."
 
 
 def _source_obstacles(batch: Batch) -> Iterable[str]:

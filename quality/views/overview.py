@@ -32,9 +32,7 @@ def find(request: HttpRequest) -> HttpResponse:
     hit = finding.by_code(query)
     if hit:
         return redirect(hit.page, hit.key)
-    hits = [
-        (_address(hit), hit.words) for hit in finding.by_words(query[:120])
-    ]
+    hits = [(_address(hit), hit.words) for hit in finding.by_words(query[:120])]
     return render(
         request,
         "quality/find.html",

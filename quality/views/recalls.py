@@ -138,9 +138,7 @@ def _what_next(recall: Recall) -> str:
 
 
 def _pdf(request: HttpRequest, root: Stock, found: Recall | None) -> HttpResponse:
-    content = documents.list_pdf(
-        root, found, printed_by=user_of(request).person.name
-    )
+    content = documents.list_pdf(root, found, printed_by=user_of(request).person.name)
     name = f"recall-list-{found.code if found else root.code}.pdf"
     return HttpResponse(
         content,

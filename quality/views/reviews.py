@@ -23,21 +23,15 @@ from quality.services import signing
 @read_only
 def limits(request: HttpRequest, pk: int) -> HttpResponse:
     """Show the limits of a formula version, newest version first."""
-    version = get_object_or_404(
-        FormulaVersion.objects.select_related("formula"), pk=pk
-    )
+    version = get_object_or_404(FormulaVersion.objects.select_related("formula"), pk=pk)
     rows = version.limits.select_related("entered_by__person")
-    return render(
-        request, "quality/limits.html", {"version": version, "limits": rows}
-    )
+    return render(request, "quality/limits.html", {"version": version, "limits": rows})
 
 
 @needs(Right.REVIEWER)
 def limit_set(request: HttpRequest, pk: int) -> HttpResponse:
     """Set a limit as a new version."""
-    version = get_object_or_404(
-        FormulaVersion.objects.select_related("formula"), pk=pk
-    )
+    version = get_object_or_404(FormulaVersion.objects.select_related("formula"), pk=pk)
     home = reverse("quality:limits", args=[pk])
     return acts.handle(
         request,
@@ -54,8 +48,8 @@ def limit_set(request: HttpRequest, pk: int) -> HttpResponse:
         title=f"Set a limit for {version.formula}, version {version.version}",
         submit="Set it",
         context={
-            "lead": "pH on the scale of its method; yield variance in percent, below zero"
-            " where water boils off; clarity needs no figures: it must be clear."
+            "lead": "pH on the scale of its method; yield variance in percent, below"
+            " zero where water boils off; clarity needs no figures: it must be clear."
         },
     )
 
@@ -114,9 +108,7 @@ def sign(request: HttpRequest, number: str) -> HttpResponse:
 
     return acts.handle(
         request,
-        SignForm(
-            request.POST or None, meanings=signing.POSSIBLE.get(batch.status, ())
-        ),
+        SignForm(request.POST or None, meanings=signing.POSSIBLE.get(batch.status, ())),
         do=do,
         then=lambda _: home,
         said=lambda signature: f"Signed: {signature.meaning_in_words}.",

@@ -15,7 +15,14 @@ from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from batches.models import Batch, BatchStatusChange, BulkWeighing, Charge, Input, Reading
+from batches.models import (
+    Batch,
+    BatchStatusChange,
+    BulkWeighing,
+    Charge,
+    Input,
+    Reading,
+)
 from batches.services import cooking
 from producer.errors import Conflict, NotEnough, Refusal
 from producer.models import Premises, RawLot, Stock, StockMovement, User
@@ -244,16 +251,15 @@ def test_a_correction_cannot_take_more_than_there_is_or_go_unexplained(
                 by=crew.maker, charge=row, gross_mg=gross, tare_mg=0, reason=reason
             )
     assert edge(batch, lot.stock) == 420_000
-    with transaction.atomic(), pytest.raises(DatabaseError):
-        with transaction.atomic():
-            run(
-                "INSERT INTO batches_charge (observed_at, entered_at, is_void, reason,"
-                " gross_mg, tare_mg, net_mg, figure_origin, batch_id, source_id,"
-                " scale_id, entered_by_id, supersedes_id)"
-                " SELECT observed_at, entered_at, is_void, '', gross_mg, tare_mg,"
-                " net_mg, figure_origin, batch_id, source_id, scale_id,"
-                " entered_by_id, id FROM batches_charge"
-            )
+    with transaction.atomic(), pytest.raises(DatabaseError), transaction.atomic():
+        run(
+            "INSERT INTO batches_charge (observed_at, entered_at, is_void, reason,"
+            " gross_mg, tare_mg, net_mg, figure_origin, batch_id, source_id,"
+            " scale_id, entered_by_id, supersedes_id)"
+            " SELECT observed_at, entered_at, is_void, '', gross_mg, tare_mg,"
+            " net_mg, figure_origin, batch_id, source_id, scale_id,"
+            " entered_by_id, id FROM batches_charge"
+        )
 
 
 @pytest.mark.django_db(transaction=True)

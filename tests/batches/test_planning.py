@@ -43,7 +43,9 @@ def choose(crew: make.Crew, batch: Batch, **lots: RawLot) -> None:
 
 def two_oils(crew: make.Crew) -> dict[str, RawLot]:
     return {
-        "sunflower": make.released_lot(crew, make.sunflower(crew.maker), certificate={}),
+        "sunflower": make.released_lot(
+            crew, make.sunflower(crew.maker), certificate={}
+        ),
         "coconut": make.released_lot(crew, make.coconut(crew.maker)),
     }
 
@@ -86,9 +88,7 @@ def test_the_basis_of_the_assay_counts(
     crew: make.Crew, certificate: dict[str, object], usable: str
 ) -> None:
     batch = make.open_batch(crew)
-    potash = make.released_lot(
-        crew, make.potash(crew.maker), certificate=certificate
-    )
+    potash = make.released_lot(crew, make.potash(crew.maker), certificate=certificate)
     choose(crew, batch, potash=potash, **two_oils(crew))
     target = potash_target(batch)
     assert target is not None
@@ -124,9 +124,7 @@ def test_a_new_certificate_version_changes_the_plan_but_not_what_was_weighed(
 def test_what_is_really_in_the_pot_counts_more_than_the_plan(crew: make.Crew) -> None:
     batch = make.open_batch(crew)
     lots = two_oils(crew)
-    choose(
-        crew, batch, potash=make.released_lot(crew, make.potash(crew.maker)), **lots
-    )
+    choose(crew, batch, potash=make.released_lot(crew, make.potash(crew.maker)), **lots)
     planned = potash_target(batch)
     make.charge(crew, batch, lots["sunflower"].stock, 810_000)
     poured = potash_target(batch)
@@ -142,9 +140,7 @@ def test_impossible_certificate_figures_are_told_and_not_computed_with(
 ) -> None:
     # 99 % hydroxide and 5 % carbonate are more than everything
     certificate = {"assay_percent": Decimal(99), "carbonate_percent": Decimal(5)}
-    potash = make.released_lot(
-        crew, make.potash(crew.maker), certificate=certificate
-    )
+    potash = make.released_lot(crew, make.potash(crew.maker), certificate=certificate)
     batch = make.open_batch(crew)
     with pytest.raises(Refusal, match=r"more than 100 %"):
         choose(crew, batch, potash=potash)
@@ -270,9 +266,7 @@ def test_a_line_of_another_formula_cannot_be_chosen_for(crew: make.Crew) -> None
     water = make.released_lot(crew, make.water(crew.maker))
     line = other.lines.get(material=water.material)
     with pytest.raises(Refusal, match="another formula version"):
-        planning.choose_lots(
-            by=crew.maker, batch=batch, choices={line.pk: water.stock}
-        )
+        planning.choose_lots(by=crew.maker, batch=batch, choices={line.pk: water.stock})
 
 
 @pytest.mark.django_db

@@ -35,7 +35,7 @@ def test_theoretical_yield_is_all_that_went_in(crew: make.Crew) -> None:
     result = yield_of(batch)
     assert result.actual_mg == net
     assert result.variance_percent is not None
-    assert round(result.variance_percent, 3) == Decimal("-10")
+    assert round(result.variance_percent, 3) == Decimal(-10)
 
 
 @pytest.mark.django_db

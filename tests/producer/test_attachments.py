@@ -78,7 +78,9 @@ def test_what_is_too_large_is_refused_before_it_is_read(
     owner: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(attachments, "LARGEST_BYTES", 100)
-    assert attachments.store(by=owner, upload=make.pdf(body=b"x" * 84)).size_bytes == 100
+    assert (
+        attachments.store(by=owner, upload=make.pdf(body=b"x" * 84)).size_bytes == 100
+    )
     upload = make.pdf(body=b"x" * 85)
     upload.close()  # reading it now would raise another error
     with pytest.raises(Refusal, match="larger than"):

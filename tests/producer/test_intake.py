@@ -71,9 +71,7 @@ def test_potash_is_not_released_without_its_assay(crew: make.Crew) -> None:
     with pytest.raises(Refusal, match="Record the certificate"):
         intake.decide_lot(by=crew.reviewer, lot=lot, new="released", reason="fine")
     values = make.certificate_values(lot.material)
-    intake.record_certificate(
-        by=crew.maker, lot=lot, values=values, upload=make.pdf()
-    )
+    intake.record_certificate(by=crew.maker, lot=lot, values=values, upload=make.pdf())
     lot = intake.decide_lot(by=crew.reviewer, lot=lot, new="released", reason="fine")
     lot.refresh_from_db()
     assert lot.status == RawLot.Status.RELEASED

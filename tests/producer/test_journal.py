@@ -28,9 +28,7 @@ THREADS, ACTS_EACH = 8, 25
 
 
 def write(by: User, act: str = "looked at", reason: str = "") -> JournalEntry:
-    return journal.write(
-        by=by, act=act, subject=by, label=by.username, reason=reason
-    )
+    return journal.write(by=by, act=act, subject=by, label=by.username, reason=reason)
 
 
 @pytest.mark.django_db

@@ -154,9 +154,7 @@ def test_the_last_owner_stays(owner: User) -> None:
     with pytest.raises(Refusal, match="last owner"):
         people.deactivate(by=owner, user=owner, reason="tired")
     with pytest.raises(Refusal, match="last owner"):
-        people.change_rights(
-            by=owner, user=owner, rights=[Right.MAKER], reason="tired"
-        )
+        people.change_rights(by=owner, user=owner, rights=[Right.MAKER], reason="tired")
     owner.refresh_from_db()
     assert owner.may("owner")
     make.account(by=owner, name="Next", rights=["owner"])
@@ -183,9 +181,7 @@ def test_rights_change_with_a_reason_and_the_journal_keeps_the_old(
     owner: User, maker: User
 ) -> None:
     with pytest.raises(Refusal):
-        people.change_rights(
-            by=owner, user=maker, rights=[Right.REVIEWER], reason=" "
-        )
+        people.change_rights(by=owner, user=maker, rights=[Right.REVIEWER], reason=" ")
     people.change_rights(
         by=owner, user=maker, rights=[Right.REVIEWER], reason="new task"
     )

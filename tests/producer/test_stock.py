@@ -127,9 +127,7 @@ def test_the_database_refuses_a_movement_that_makes_no_sense(
 @pytest.mark.django_db
 def test_a_count_sets_the_book_and_keeps_the_reason(crew: make.Crew) -> None:
     lot = make.held_lot(crew, make.water(crew.maker), quantity_mg=1000)
-    movement = stock.adjust(
-        by=crew.maker, lot=lot, counted_mg=970, reason="dried out"
-    )
+    movement = stock.adjust(by=crew.maker, lot=lot, counted_mg=970, reason="dried out")
     assert (movement.amount_mg, movement.balance_mg) == (-30, 970)
     assert balance_of(lot) == 970 == sum_of_movements(lot)
     entry = JournalEntry.objects.get(act="stock adjusted")

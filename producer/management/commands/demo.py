@@ -8,7 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.management import BaseCommand, CommandError, CommandParser, call_command
+from django.core.management import (
+    BaseCommand,
+    CommandError,
+    CommandParser,
+    call_command,
+)
 
 from producer import serving
 
@@ -24,7 +29,9 @@ KEPT_WITH_DEMO = (
 class Command(BaseCommand):
     """Load the demo once, then serve it."""
 
-    help = "Set up and serve the demo: an invented smallholding. Real data is untouched."
+    help = (
+        "Set up and serve the demo: an invented smallholding. Real data is untouched."
+    )
     requires_system_checks = ()
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -66,6 +66,6 @@ def _next_step(engine: str, target: Path) -> str:
     if engine == "sqlite":
         return f"To look at it: {serve} verify, then {serve} serve"
     return (
-        "Into an empty PostgreSQL database: pg_restore --no-owner --dbname=$DATABASE_URL"
-        f" {target / 'records.pgdump'}\nThen: {serve} verify"
+        "Into an empty PostgreSQL database: pg_restore --no-owner"
+        f" --dbname=$DATABASE_URL {target / 'records.pgdump'}\nThen: {serve} verify"
     )

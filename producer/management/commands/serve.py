@@ -7,7 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.management import BaseCommand, CommandError, CommandParser, call_command
+from django.core.management import (
+    BaseCommand,
+    CommandError,
+    CommandParser,
+    call_command,
+)
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 

@@ -41,7 +41,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         """Take --require, --only and arguments for pytest."""
         parser.add_argument(
-            "--require", default="", help="Fail if these are skipped: postgresql,browser"
+            "--require",
+            default="",
+            help="Fail if these are skipped: postgresql,browser",
         )
         parser.add_argument("--only", choices=PHASES)
         parser.add_argument("pytest", nargs=REMAINDER, help="for pytest")

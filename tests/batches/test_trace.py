@@ -1,0 +1,306 @@
+"""The genealogy, both ways: the same as a walk by hand, in one query at any depth."""
+
+from __future__ import annotations
+
+import random
+import re
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from batches import trace
+from batches.models import Batch, Input
+from batches.services import cooking
+from producer.errors import Refusal
+from producer.models import RawLot, Stock
+from quality.services import recalling
+from tests import make
+from tests.database import query, run
+
+Edges = list[tuple[int, int, int]]
+
+
+def stocks(crew: make.Crew, *, lots: int, batches: int) -> tuple[list[int], list[int]]:
+    """Insert bare lots and batches past the services; return their ids."""
+    version = make.paste_version(crew)
+    material, supplier = make.water(crew.maker), make.supplier(crew.maker)
+    rows = Stock.objects.bulk_create(
+        [Stock(kind="lot", code=f"L{n}") for n in range(lots)]
+        + [Stock(kind="batch", code=f"B{n}") for n in range(batches)]
+    )
+    RawLot.objects.bulk_create(
+        RawLot(
+            stock=row,
+            material=material,
+            supplier=supplier,
+            supplier_lot="S",
+            received_on=make.TODAY,
+        )
+        for row in rows[:lots]
+    )
+    Batch.objects.bulk_create(
+        Batch(
+            stock=row,
+            formula_version=version,
+            kind="cook",
+            basis_mg=1,
+            maker=crew.maker,
+            opened_at=timezone.now(),
+        )
+        for row in rows[lots:]
+    )
+    ids = [row.pk for row in rows]
+    return ids[:lots], ids[lots:]
+
+
+def connect(edges: Edges) -> None:
+    """Insert edges past the services."""
+    Input.objects.bulk_create(
+        (
+            Input(source_id=source, batch_id=batch, mass_mg=mass)
+            for source, batch, mass in edges
+        ),
+        batch_size=2000,
+    )
+
+
+def by_hand(root: int, edges: Edges, *, forwards: bool) -> set[int]:
+    """Follow the edges until nothing new turns up: no recursion, no SQL, no index."""
+    reached = {root}
+    while True:
+        more = {
+            batch if forwards else source
+            for source, batch, mass in edges
+            if mass and (source if forwards else batch) in reached
+        }
+        if more <= reached:
+            return reached
+        reached |= more
+
+
+def random_edges(rng: random.Random, lots: list[int], batches: list[int]) -> Edges:
+    """Let each batch take lots, and some take batches made before it."""
+    edges: Edges = []
+    for place, batch in enumerate(batches):
+        taken = rng.sample(lots, rng.randint(0, min(3, len(lots))))
+        made = batches[:place]
+        taken += rng.sample(made, min(len(made), rng.choice([0, 0, 1, 1, 2, 4])))
+        # A mass of zero is a charge that was taken back.
+        edges += [(source, batch, rng.choice([0, 5, 40_000])) for source in taken]
+    return edges
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("seed", range(8))
+def test_trace_and_track_find_what_a_walk_by_hand_finds(
+    crew: make.Crew, seed: int
+) -> None:
+    rng = random.Random(seed)  # noqa: S311 - a graph, not a secret
+    lots, batches = stocks(crew, lots=6, batches=25)
+    edges = random_edges(rng, lots, batches)
+    connect(edges)
+    for root in [*lots, *batches]:
+        up, down = trace.upstream_ids(root), trace.downstream_ids(root)
+        assert set(up) == by_hand(root, edges, forwards=False)
+        assert set(down) == by_hand(root, edges, forwards=True)
+        assert len(set(up)) == len(up)
+        assert len(set(down)) == len(down)
+
+
+@pytest.mark.django_db
+def test_a_genealogy_names_lots_batches_and_masses_of_that_part_alone(
+    crew: make.Crew,
+) -> None:
+    lots, batches = stocks(crew, lots=3, batches=4)
+    inside = [
+        (lots[0], batches[0], 7),
+        (lots[1], batches[0], 8),
+        (batches[0], batches[1], 9),
+    ]
+    connect([*inside, (lots[2], batches[2], 5), (batches[1], batches[3], 0)])
+    up = trace.trace(Stock.objects.get(pk=batches[1]))
+    assert [lot.pk for lot in up.lots] == lots[:2]
+    assert up.batch_ids == batches[:2]
+    assert up.edges == inside
+    down = trace.track(Stock.objects.get(pk=lots[1]))
+    assert [lot.pk for lot in down.lots] == [lots[1]]
+    assert down.batch_ids == batches[:2]
+    assert down.edges == inside[1:]
+
+
+def chain(lot: int, batches: list[int]) -> Edges:
+    """Return edges in which each batch contains the one before it."""
+    return [
+        (source, batch, 1)
+        for source, batch in zip([lot, *batches], batches, strict=False)
+    ]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("depth", [1, 80])
+def test_one_query_each_way_at_any_depth(crew: make.Crew, depth: int) -> None:
+    lots, batches = stocks(crew, lots=1, batches=depth)
+    connect(chain(lots[0], batches))
+    with CaptureQueriesContext(connection) as walked:
+        assert len(trace.downstream_ids(lots[0])) == depth + 1
+        assert len(trace.upstream_ids(batches[-1])) == depth + 1
+    assert len(walked) == 2
+    with CaptureQueriesContext(connection) as shown:
+        genealogy = trace.trace(Stock(pk=batches[-1]))
+        for batch in genealogy.batches:
+            assert batch.stock.code
+            assert batch.formula_version.formula.name
+        assert genealogy.lots[0].material.name
+    assert len(shown) == 4
+
+
+@pytest.mark.django_db
+def test_even_a_loop_made_behind_the_programs_back_ends(crew: make.Crew) -> None:
+    lots, batches = stocks(crew, lots=1, batches=3)
+    connect([*chain(lots[0], batches), (batches[2], batches[0], 1)])
+    assert set(trace.upstream_ids(batches[1])) == {*lots, *batches}
+    assert set(trace.downstream_ids(lots[0])) == {*lots, *batches}
+
+
+@pytest.mark.django_db
+def test_a_batch_is_never_in_itself(crew: make.Crew) -> None:
+    _, batches = stocks(crew, lots=0, batches=1)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        connect([(batches[0], batches[0], 1)])
+
+
+def plan_of(sql: str, stock_id: int) -> str:
+    """Return the engine's plan for a walk, as text."""
+    prefix = "EXPLAIN" if connection.vendor == "postgresql" else "EXPLAIN QUERY PLAN"
+    return "\n".join(str(row[-1]) for row in query(f"{prefix} {sql}", stock_id))
+
+
+def scans_edges(plan: str) -> bool:
+    """Say whether a plan reads the whole table of edges."""
+    # SQLite's automatic index is made by reading the table, then thrown away.
+    reads_all = r"SCAN (edge|batches_input)|AUTOMATIC|Seq Scan on batches_input"
+    return bool(re.search(reads_all, plan))
+
+
+@pytest.mark.django_db
+def test_no_walk_reads_the_whole_table_of_edges(crew: make.Crew) -> None:
+    lots, batches = stocks(crew, lots=40, batches=1500)
+    rng = random.Random(1)  # noqa: S311
+    connect(
+        [
+            (source, batch, 1)
+            for place, batch in enumerate(batches)
+            for source in {
+                *rng.sample(lots, 4),
+                *rng.sample(batches[max(0, place - 30) : place], min(place, 2)),
+            }
+        ]
+    )
+    if connection.vendor == "postgresql":
+        run("ANALYZE batches_input")
+    for sql, root in (
+        (trace._UPSTREAM, batches[-1]),
+        (trace._DOWNSTREAM, lots[0]),
+    ):
+        plan = plan_of(sql, root)
+        assert not scans_edges(plan), plan
+        assert "edge" in plan
+    assert "edge_by_source_covering" in plan
+
+
+@pytest.mark.django_db
+def test_control_without_its_index_a_walk_reads_the_whole_table(
+    crew: make.Crew,
+) -> None:
+    lots, batches = stocks(crew, lots=5, batches=1500)
+    rng = random.Random(1)  # noqa: S311
+    connect([(s, b, 1) for b in batches for s in rng.sample(lots, 3)])
+    index = next(i for i in Input._meta.indexes if i.name == "edge_by_source_covering")
+    if connection.vendor == "postgresql":
+        run("SET CONSTRAINTS ALL IMMEDIATE")
+        run("ANALYZE batches_input")
+    run(f"DROP INDEX {index.name}")
+    assert scans_edges(plan_of(trace._DOWNSTREAM, lots[0]))
+
+
+def three_deep(crew: make.Crew) -> tuple[RawLot, list[Batch]]:
+    """Return P1's potash and P1, P2, P3: each rejected paste is reworked into the next.
+
+    P2 takes part of P1 and fresh oil, P3 takes part of P2 and fresh oil.
+    """
+    potash = make.released_lot(crew, make.potash(crew.maker), supplier_lot="BAD")
+    first = make.failed_paste(crew, "rework", sources={"potash": potash.stock})
+    second = _reworked(crew, first, 700_000, ph="11")
+    second = make.signed(crew.reviewer, second, "reject", "rework")
+    third = make.signed(crew.reviewer, _reworked(crew, second, 600_000), "release")
+    return potash, [make.fresh(first), second, third]
+
+
+def _reworked(
+    crew: make.Crew, source: Batch, mass_mg: int, *, ph: str = "9.2"
+) -> Batch:
+    batch = make.open_batch(crew, is_rework=True)
+    make.charge(crew, batch, source.stock, mass_mg, is_rework=True)
+    oil = make.released_lot(crew, make.sunflower(crew.maker))
+    make.charge(crew, batch, oil.stock, 20_000)
+    return make.complete(crew, batch, ph=ph)
+
+
+@pytest.mark.django_db
+def test_scenario_14_rework_three_deep(crew: make.Crew) -> None:
+    potash, (first, second, third) = three_deep(crew)
+    other = make.released_lot(crew, make.potash(crew.maker)).stock
+    clean = make.released_liquid(
+        crew, paste=make.released_paste(crew, sources={"potash": other})
+    )
+    liquid = make.released_liquid(crew, paste=third)
+    lot = make.filled(crew, liquid)
+    make.filled(crew, clean)
+
+    affected = recalling.affected_by(potash.stock)
+    assert affected.genealogy.batch_ids == [first.pk, second.pk, third.pk, liquid.pk]
+    assert affected.bottle_count == lot.count
+    recall = recalling.open_recall(
+        by=crew.reviewer,
+        root=potash.stock,
+        hazard_class="2",
+        reason="supplier's potash holds soda",
+        public_notice="Do not use. Bring it back.",
+    )
+    for bottle in make.bottles_of(lot):
+        assert recalling.recalls_of_bottle(bottle) == [recall]
+        assert bottle.status == "on_hold"
+    assert make.fresh(clean).status == "released"
+    assert make.fresh(third).status == "on_hold"
+    # masses between them, to the milligram
+    assert (first.pk, second.pk, 700_000) in affected.genealogy.edges
+    assert (second.pk, third.pk, 600_000) in affected.genealogy.edges
+
+
+@pytest.mark.django_db
+def test_scenario_14_rework_three_deep_makes_no_loop(crew: make.Crew) -> None:
+    _, made = three_deep(crew)
+    potash = make.released_lot(crew, make.potash(crew.maker))
+    for batch in made:
+        for source in (potash, *made):
+            if source.pk == batch.pk:
+                continue
+            with pytest.raises(Refusal, match="closed and signed"):
+                make.charge(crew, batch, source.stock, 1000, is_rework=True)
+        charge = batch.charges.latest("pk")
+        with pytest.raises(Refusal, match="closed and signed"):
+            cooking.amend_charge(
+                by=crew.maker,
+                charge=charge,
+                source=made[-1].stock,
+                gross_mg=1000,
+                tare_mg=0,
+                reason="a loop",
+            )
+    # nor can a batch still open be drawn from, by itself or by another
+    fresh = make.open_batch(crew, is_rework=True)
+    for target in (fresh, make.open_batch(crew, is_rework=True)):
+        with pytest.raises(Refusal, match="Only a released batch"):
+            make.charge(crew, target, fresh.stock, 1000, is_rework=True)
