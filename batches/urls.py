@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from batches.views import batches, bottles, formulas
+from batches.views import batches, bottles, formulas, pot
 
 app_name = "batches"
 urlpatterns = [
@@ -16,27 +16,27 @@ urlpatterns = [
     path("batches/open/", batches.batch_open, name="batch_open"),
     path("batches/<str:number>/", batches.batch, name="batch"),
     path("batches/<str:number>/lots/", batches.batch_lots, name="lots"),
-    path("batches/<str:number>/charge/<int:position>/", batches.charge, name="charge"),
+    path("batches/<str:number>/charge/<int:position>/", pot.charge, name="charge"),
     path(
         "batches/<str:number>/charges/<int:pk>/amend/",
-        batches.charge_amend,
+        pot.charge_amend,
         name="charge_amend",
     ),
     path(
         "batches/<str:number>/charges/<int:pk>/void/",
-        batches.charge_void,
+        pot.charge_void,
         name="charge_void",
     ),
-    path("batches/<str:number>/read/<slug:characteristic>/", batches.read, name="read"),
+    path("batches/<str:number>/read/<slug:characteristic>/", pot.read, name="read"),
     path(
         "batches/<str:number>/readings/<int:pk>/amend/",
-        batches.reading_amend,
+        pot.reading_amend,
         name="reading_amend",
     ),
-    path("batches/<str:number>/weigh/", batches.weigh, name="weigh"),
+    path("batches/<str:number>/weigh/", pot.weigh, name="weigh"),
     path(
         "batches/<str:number>/weighings/<int:pk>/amend/",
-        batches.weigh_amend,
+        pot.weigh_amend,
         name="weigh_amend",
     ),
     path("batches/<str:number>/finish/", batches.finish, name="finish"),

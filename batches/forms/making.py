@@ -42,10 +42,11 @@ def sources_for(line: FormulaLine, on: Any) -> Any:
         lots = RawLot.objects.usable(on).filter(material=line.material)
         ids = [lot.pk for lot in lots]
     else:
+        made = Batch.objects.filter(status="released")
         ids = list(
-            Batch.objects.filter(
-                formula_version__formula_id=line.source_formula_id, status="released"
-            ).values_list("pk", flat=True)
+            made.filter(formula_version__formula__used_in_lines=line).values_list(
+                "pk", flat=True
+            )
         )
     return (
         Stock.objects.filter(pk__in=ids, on_hand_mg__gt=0)

@@ -4,23 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 
 from batches import trace
 from batches.forms.making import (
-    AmendReadingForm,
-    AmendWeighingForm,
-    ChargeForm,
     LotsForm,
     OpenForm,
-    ReadingForm,
-    WeighForm,
 )
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, BulkWeighing, Charge, FormulaLine, Reading
+from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services import cooking, planning
 from batches.services.formulas import newest_version
 from batches.services.results import yield_of
@@ -29,16 +24,8 @@ from producer.forms.base import PlainForm, ReasonForm
 from producer.models import Right, Stock
 from producer.services.checks import local_day
 from producer.tables.base import show
-from producer.templatetags.kettlebook import mass
-from producer.templatetags.kettlebook import number as number_words
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
-
-READ_LEADS = {
-    "temperature": "In the middle of the pot, stirred.",
-    "ph": "Of the prepared solution, never of the paste itself.",
-    "clarity": "pH cannot see unreacted oil; a portion in hot distilled water can.",
-}
 
 
 def batch_by_number(number: str) -> Batch:
@@ -105,14 +92,6 @@ def batch(request: HttpRequest, number: str) -> HttpResponse:
             "next": _next(found, plan, has_yield=result.actual_mg is not None),
         },
     )
-
-
-def _was(row: Charge | BulkWeighing) -> list[tuple[str, str]]:
-    return [
-        ("Gross was", mass(row.gross_mg)),
-        ("Tare was", mass(row.tare_mg)),
-        ("Net was", mass(row.net_mg)),
-    ]
 
 
 def _hottest(readings: list[Reading]) -> Reading | None:
@@ -269,177 +248,6 @@ def batch_lots(request: HttpRequest, number: str) -> HttpResponse:
         submit="Choose these",
         context={"lead": "Released lots in date, first expired first."},
     )
-
-
-@needs(Right.MAKER)
-def charge(request: HttpRequest, number: str, position: int) -> HttpResponse:
-    """Weigh a line of the formula in; position 0 takes in a batch for rework."""
-    found = batch_by_number(number)
-    line: FormulaLine | None = None
-    if position:
-        line = get_object_or_404(found.formula_version.lines, position=position)
-    elif not found.is_rework:
-        raise Http404
-    plan = planning.plan_of(found)
-    target = next((one for one in plan.lines if one.line == line), None)
-    form = ChargeForm(
-        request.POST or None,
-        batch=found,
-        line=line,
-        on=local_day(timezone.now()),
-        initial={"source": target.source.pk if target and target.source else None},
-    )
-    return acts.handle(
-        request,
-        form,
-        do=lambda facts, submission: cooking.charge(
-            by=user_of(request),
-            batch=found,
-            line=line,
-            submission=submission,
-            **facts,
-        ),
-        then=lambda _: page_of(found),
-        said="The charge is recorded.",
-        home=page_of(found),
-        title=f"Weigh {target.name if target else 'a batch for rework'}",
-        template="batches/charge.html",
-        context={"batch": found, "target": target, "plan": plan},
-    )
-
-
-@needs(Right.MAKER)
-def charge_amend(request: HttpRequest, number: str, pk: int) -> HttpResponse:
-    """Correct a charge."""
-    found = batch_by_number(number)
-    row = get_object_or_404(Charge.objects.select_related("source"), batch=found, pk=pk)
-    return _amend_weighing(request, found, row, cooking.amend_charge, "charge")
-
-
-@needs(Right.MAKER)
-def charge_void(request: HttpRequest, number: str, pk: int) -> HttpResponse:
-    """Take a charge back; what it drew goes back to its stock."""
-    found = batch_by_number(number)
-    row = get_object_or_404(Charge.objects.select_related("source"), batch=found, pk=pk)
-    return acts.handle(
-        request,
-        ReasonForm(request.POST or None),
-        do=lambda facts, submission: cooking.amend_charge(
-            by=user_of(request),
-            charge=row,
-            void=True,
-            submission=submission,
-            **facts,
-        ),
-        then=lambda _: page_of(found),
-        said="The charge is taken back; it stays legible.",
-        home=page_of(found),
-        title="Take a charge back",
-        submit="Take it back",
-        context={"facts": _was(row), "danger": True},
-    )
-
-
-def _amend_weighing(
-    request: HttpRequest, found: Batch, row: Any, service: Any, name: str
-) -> HttpResponse:
-    return acts.handle(
-        request,
-        AmendWeighingForm(request.POST or None),
-        do=lambda facts, submission: service(
-            by=user_of(request), submission=submission, **{name: row}, **facts
-        ),
-        then=lambda _: page_of(found),
-        said="The correction is recorded; the old value stays legible.",
-        home=page_of(found),
-        title="Correct a weighing",
-        submit="Record the correction",
-        context={"facts": _was(row), "net_of": "gross_mg,tare_mg"},
-    )
-
-
-@needs(Right.MAKER)
-def read(request: HttpRequest, number: str, characteristic: str) -> HttpResponse:
-    """Record a temperature, a pH or the clarity."""
-    found = batch_by_number(number)
-    if characteristic not in Reading.Characteristic.values:
-        raise Http404
-    form = ReadingForm(
-        request.POST or None,
-        characteristic=characteristic,
-        version=found.formula_version,
-    )
-    return acts.handle(
-        request,
-        form,
-        do=lambda facts, submission: cooking.record_reading(
-            by=user_of(request),
-            batch=found,
-            characteristic=characteristic,
-            submission=submission,
-            **facts,
-        ),
-        then=lambda _: page_of(found),
-        said="The reading is recorded.",
-        home=page_of(found),
-        title=f"{found.number}: {Reading.Characteristic(characteristic).label}",
-        context={"lead": READ_LEADS[characteristic]},
-    )
-
-
-@needs(Right.MAKER)
-def reading_amend(request: HttpRequest, number: str, pk: int) -> HttpResponse:
-    """Correct a reading."""
-    found = batch_by_number(number)
-    row = get_object_or_404(Reading, batch=found, pk=pk)
-    form = AmendReadingForm(
-        request.POST or None,
-        characteristic=row.characteristic,
-        version=found.formula_version,
-    )
-    return acts.handle(
-        request,
-        form,
-        do=lambda facts, submission: cooking.amend_reading(
-            by=user_of(request), reading=row, submission=submission, **facts
-        ),
-        then=lambda _: page_of(found),
-        said="The correction is recorded; the old value stays legible.",
-        home=page_of(found),
-        title=f"Correct a reading: {row.get_characteristic_display()}",
-        submit="Record the correction",
-        context={"facts": [("Was", row.clarity or number_words(row.value))]},
-    )
-
-
-@needs(Right.MAKER)
-def weigh(request: HttpRequest, number: str) -> HttpResponse:
-    """Weigh what the batch made."""
-    found = batch_by_number(number)
-    return acts.handle(
-        request,
-        WeighForm(request.POST or None),
-        do=lambda facts, submission: cooking.weigh_bulk(
-            by=user_of(request), batch=found, submission=submission, **facts
-        ),
-        then=lambda _: page_of(found),
-        said="The yield is recorded.",
-        home=page_of(found),
-        title=f"{found.number}: weigh the yield",
-        context={
-            "facts": [("Weighed in", mass(yield_of(found).theoretical_mg))],
-            "net_of": "gross_mg,tare_mg",
-            "cautions": ["unreleased"],
-        },
-    )
-
-
-@needs(Right.MAKER)
-def weigh_amend(request: HttpRequest, number: str, pk: int) -> HttpResponse:
-    """Correct the weighing of the yield."""
-    found = batch_by_number(number)
-    row = get_object_or_404(BulkWeighing, batch=found, pk=pk)
-    return _amend_weighing(request, found, row, cooking.amend_bulk, "weighing")
 
 
 @needs(Right.MAKER)

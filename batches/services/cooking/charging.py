@@ -1,0 +1,199 @@
+"""Charges: weighed in, corrected, taken back; the stock follows."""
+
+from __future__ import annotations
+
+import datetime
+import uuid
+from decimal import Decimal
+from typing import Any
+
+from django.db import models, transaction
+from django.utils import timezone
+
+from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
+from batches.models import Batch, Charge, FormulaLine, Input
+from batches.services import moves, planning, sources
+from batches.services.cooking.rows import newest, weighed, weighing_facts, write
+from producer.errors import Refusal
+from producer.models import Instrument, Material, Right, Stock, StockMovement, User
+from producer.services import stock as ledger
+from producer.services.checks import local_day, need_reason, plausible_time, require
+
+
+@transaction.atomic
+def charge(
+    *,
+    by: User,
+    batch: Batch,
+    line: FormulaLine | None,
+    source: Stock,
+    scale: Instrument,
+    gross_mg: int,
+    tare_mg: int,
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> Charge:
+    """Record a weighed addition and draw it from its stock, both or neither.
+
+    ``line`` is the line of the formula it serves; None only for a rejected batch
+    going into its rework. Potash comes last: it is refused until every oil has been
+    weighed, because its amount follows from them.
+    """
+    require(by, Right.MAKER)
+    observed_at = plausible_time(observed_at or timezone.now())
+    batch = moves.still_open(batch)
+    if batch.status in CLOSED_TO_CHARGES:
+        raise Refusal(f"Batch {batch.number} is finished; nothing can be added to it.")
+    if line is not None and line.version_id != batch.formula_version_id:
+        raise Refusal("This line belongs to another formula version.", field="line")
+    sources.check_source(
+        batch=batch, line=line, source=source, on=local_day(observed_at)
+    )
+    if line and line.material and line.material.kind == Material.Kind.POTASH:
+        _oils_first(batch)
+    row = weighed(
+        _with_figure(Charge(batch=batch, line=line, source=source, entered_by=by)),
+        scale=scale,
+        gross_mg=gross_mg,
+        tare_mg=tare_mg,
+        observed_at=observed_at,
+    )
+    ledger.move(
+        by=by,
+        stock=source,
+        kind=StockMovement.Kind.DRAW,
+        amount_mg=-row.net_mg,
+        observed_at=observed_at,
+        purpose=batch.number,
+    )
+    row.save(force_insert=True)
+    _add_to_edge(batch, source, row.net_mg)
+    if batch.status == BatchStatus.PLANNED:
+        moves.move_batch(
+            by=by, batch=batch, new=BatchStatus.IN_PROCESS, observed_at=observed_at
+        )
+    write(by, batch, "charge weighed", after=_charge_facts(row), submission=submission)
+    return row
+
+
+@transaction.atomic
+def amend_charge(
+    *,
+    by: User,
+    charge: Charge,
+    reason: str,
+    gross_mg: int = 0,
+    tare_mg: int = 0,
+    source: Stock | None = None,
+    void: bool = False,
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> Charge:
+    """Correct a charge by a new row: other masses, another lot, or taken back.
+
+    The stock follows: what the old row drew goes back, what the new row says is
+    drawn. Both rows stay legible.
+    """
+    require(by, Right.MAKER)
+    batch = moves.still_open(charge.batch)
+    newest(charge, Charge.objects.all())
+    reason = need_reason(reason)
+    new_source = source or charge.source
+    if new_source.pk != charge.source_id:
+        sources.check_source(
+            batch=batch,
+            line=charge.line,
+            source=new_source,
+            on=local_day(charge.observed_at),
+        )
+    row = Charge(
+        batch=batch,
+        line=charge.line,
+        source=new_source,
+        entered_by=by,
+        supersedes=charge,
+        reason=reason,
+        is_void=void,
+    )
+    if new_source.pk == charge.source_id:
+        row.certificate, row.figure = charge.certificate, charge.figure
+        row.figure_origin = charge.figure_origin
+    else:
+        _with_figure(row)
+    weighed(
+        row,
+        scale=charge.scale,
+        gross_mg=0 if void else gross_mg,
+        tare_mg=0 if void else tare_mg,
+        observed_at=plausible_time(observed_at or charge.observed_at),
+    )
+    _move_difference(by, charge, row)
+    row.save(force_insert=True)
+    _add_to_edge(batch, charge.source, -charge.net_mg)
+    _add_to_edge(batch, new_source, row.net_mg)
+    write(
+        by,
+        batch,
+        "charge taken back" if void else "charge corrected",
+        before=_charge_facts(charge),
+        after=_charge_facts(row),
+        reason=reason,
+        submission=submission,
+    )
+    return row
+
+
+def _oils_first(batch: Batch) -> None:
+    missing = planning.uncharged_oils(batch)
+    if missing:
+        raise Refusal(
+            f"Weigh the oils first ({', '.join(missing)}): the potash is computed from"
+            " what is really in the pot."
+        )
+
+
+def _with_figure(row: Charge) -> Charge:
+    if row.source.kind != Stock.Kind.LOT:
+        return row
+    figure = sources.figure_of(planning.lot_of(row.source))
+    if figure is not None:
+        row.figure = figure.value.quantize(Decimal("0.000001"))
+        row.figure_origin = figure.origin
+        row.certificate = figure.certificate
+    return row
+
+
+def _move_difference(by: User, old: Charge, new: Charge) -> None:
+    if new.source_id == old.source_id:
+        _draw(by, new, new.net_mg - old.net_mg)
+    else:
+        _draw(by, old, -old.net_mg, reason=new.reason)
+        _draw(by, new, new.net_mg)
+
+
+def _draw(by: User, row: Charge, amount_mg: int, *, reason: str = "") -> None:
+    if amount_mg:
+        ledger.move(
+            by=by,
+            stock=row.source,
+            kind=StockMovement.Kind.DRAW
+            if amount_mg > 0
+            else StockMovement.Kind.DRAW_BACK,
+            amount_mg=-amount_mg,
+            observed_at=row.observed_at,
+            purpose=row.batch.number,
+            reason=reason or row.reason,
+        )
+
+
+def _add_to_edge(batch: Batch, source: Stock, mass_mg: int) -> None:
+    if not mass_mg:
+        return
+    Input.objects.get_or_create(batch=batch, source=source, defaults={"mass_mg": 0})
+    Input.objects.filter(batch=batch, source=source).update(
+        mass_mg=models.F("mass_mg") + mass_mg
+    )
+
+
+def _charge_facts(row: Charge) -> dict[str, Any]:
+    return {**weighing_facts(row), "source": row.source.code}

@@ -1,0 +1,157 @@
+"""Readings: temperature, pH, clarity, and their corrections."""
+
+from __future__ import annotations
+
+import datetime
+import uuid
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from batches.lifecycle import BatchStatus
+from batches.models import Batch, Reading
+from batches.services import moves
+from batches.services.cooking.rows import newest, write
+from producer.errors import Refusal
+from producer.models import Instrument, Right, User
+from producer.services.checks import local_day, need_reason, plausible_time, require
+
+
+@transaction.atomic
+def record_reading(
+    *,
+    by: User,
+    batch: Batch,
+    characteristic: str,
+    value: Decimal | None = None,
+    clarity: str = "",
+    method: str = "",
+    instrument: Instrument | None = None,
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> Reading:
+    """Record a temperature, a pH or the clarity, with how it was taken.
+
+    Every result stays; a repeated test is another row beside the first.
+    """
+    require(by, Right.MAKER)
+    batch = moves.still_open(batch)
+    if batch.status == BatchStatus.PLANNED:
+        raise Refusal("Nothing is in the pot yet. Weigh the first charge.")
+    row = _reading(
+        Reading(batch=batch, characteristic=characteristic, entered_by=by),
+        value=value,
+        clarity=clarity,
+        method=method,
+        instrument=instrument,
+        observed_at=plausible_time(observed_at or timezone.now()),
+    )
+    row.save(force_insert=True)
+    write(
+        by,
+        batch,
+        f"{row.get_characteristic_display()} recorded",
+        after=_reading_facts(row),
+        submission=submission,
+    )
+    return row
+
+
+@transaction.atomic
+def amend_reading(
+    *,
+    by: User,
+    reading: Reading,
+    reason: str,
+    value: Decimal | None = None,
+    clarity: str = "",
+    method: str = "",
+    instrument: Instrument | None = None,
+    void: bool = False,
+    submission: uuid.UUID | None = None,
+) -> Reading:
+    """Correct a reading that was written down wrongly; the old value stays legible."""
+    require(by, Right.MAKER)
+    batch = moves.still_open(reading.batch)
+    newest(reading, Reading.objects.all())
+    row = Reading(
+        batch=batch,
+        characteristic=reading.characteristic,
+        entered_by=by,
+        supersedes=reading,
+        reason=need_reason(reason),
+        is_void=void,
+    )
+    _reading(
+        row,
+        value=None if void else value,
+        clarity="" if void else clarity,
+        method="" if void else method,
+        instrument=None if void else instrument or reading.instrument,
+        observed_at=reading.observed_at,
+    )
+    row.save(force_insert=True)
+    write(
+        by,
+        batch,
+        f"{row.get_characteristic_display()} corrected",
+        before=_reading_facts(reading),
+        after=_reading_facts(row),
+        reason=row.reason,
+        submission=submission,
+    )
+    return row
+
+
+def _reading(
+    row: Reading,
+    *,
+    value: Decimal | None,
+    clarity: str,
+    method: str,
+    instrument: Instrument | None,
+    observed_at: datetime.datetime,
+) -> Reading:
+    row.value, row.clarity, row.method = value, clarity, method.strip()
+    row.instrument, row.observed_at = instrument, observed_at
+    if instrument is not None:
+        _fits(row, instrument)
+        row.standard_uncertainty = instrument.standard_uncertainty()
+    row.full_clean()
+    return row
+
+
+def _fits(row: Reading, instrument: Instrument) -> None:
+    fitting = {
+        Reading.Characteristic.TEMPERATURE: {Instrument.Kind.THERMOMETER},
+        Reading.Characteristic.PH: {
+            Instrument.Kind.PH_METER,
+            Instrument.Kind.PH_STRIPS,
+        },
+    }.get(Reading.Characteristic(row.characteristic), set())
+    if instrument.kind not in fitting:
+        raise Refusal(
+            f"{instrument.name} is a {instrument.get_kind_display()} and does not"
+            f" measure {row.get_characteristic_display()}.",
+            field="instrument",
+        )
+    if instrument.is_expired(local_day(row.observed_at)):
+        raise Refusal(
+            f"{instrument.name} expired on {instrument.expires_on:%d %b %Y}. Open a new"
+            " lot and repeat the test with it.",
+            field="instrument",
+        )
+
+
+def _reading_facts(row: Reading) -> dict[str, Any]:
+    return {
+        "characteristic": row.characteristic,
+        "value": None if row.value is None else str(row.value),
+        "clarity": row.clarity,
+        "method": row.method,
+        "is_void": row.is_void,
+        "instrument": row.instrument.name if row.instrument else None,
+        "observed_at": row.observed_at.isoformat(),
+    }

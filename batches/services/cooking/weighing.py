@@ -1,0 +1,104 @@
+"""The weighing of what a batch has made, and its correction."""
+
+from __future__ import annotations
+
+import datetime
+import uuid
+
+from django.db import transaction
+from django.utils import timezone
+
+from batches.lifecycle import BatchStatus
+from batches.models import Batch, BulkWeighing
+from batches.services import moves
+from batches.services.cooking.rows import newest, weighed, weighing_facts, write
+from producer.errors import Refusal
+from producer.models import Instrument, Right, StockMovement, User
+from producer.services import stock as ledger
+from producer.services.checks import need_reason, plausible_time, require
+
+
+@transaction.atomic
+def weigh_bulk(
+    *,
+    by: User,
+    batch: Batch,
+    scale: Instrument,
+    gross_mg: int,
+    tare_mg: int,
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> BulkWeighing:
+    """Weigh what the batch has made; from now on that much is on hand of it."""
+    require(by, Right.MAKER)
+    batch = moves.still_open(batch)
+    if batch.status != BatchStatus.IN_PROCESS:
+        raise Refusal("Weigh the charges first; then weigh what came out.")
+    observed_at = plausible_time(observed_at or timezone.now())
+    row = weighed(
+        BulkWeighing(batch=batch, entered_by=by),
+        scale=scale,
+        gross_mg=gross_mg,
+        tare_mg=tare_mg,
+        observed_at=observed_at,
+    )
+    row.save(force_insert=True)
+    ledger.move(
+        by=by,
+        stock=batch.stock,
+        kind=StockMovement.Kind.PRODUCTION,
+        amount_mg=row.net_mg,
+        observed_at=observed_at,
+        purpose=batch.number,
+    )
+    write(by, batch, "yield weighed", after=weighing_facts(row), submission=submission)
+    return row
+
+
+@transaction.atomic
+def amend_bulk(
+    *,
+    by: User,
+    weighing: BulkWeighing,
+    gross_mg: int,
+    tare_mg: int,
+    reason: str,
+    submission: uuid.UUID | None = None,
+) -> BulkWeighing:
+    """Correct the weighing of what the batch made; the stock follows."""
+    require(by, Right.MAKER)
+    batch = moves.still_open(weighing.batch)
+    newest(weighing, BulkWeighing.objects.all())
+    row = weighed(
+        BulkWeighing(
+            batch=batch,
+            entered_by=by,
+            supersedes=weighing,
+            reason=need_reason(reason),
+        ),
+        scale=weighing.scale,
+        gross_mg=gross_mg,
+        tare_mg=tare_mg,
+        observed_at=weighing.observed_at,
+    )
+    row.save(force_insert=True)
+    if row.net_mg != weighing.net_mg:
+        ledger.move(
+            by=by,
+            stock=batch.stock,
+            kind=StockMovement.Kind.ADJUSTMENT,
+            amount_mg=row.net_mg - weighing.net_mg,
+            observed_at=timezone.now(),
+            purpose=batch.number,
+            reason=row.reason,
+        )
+    write(
+        by,
+        batch,
+        "yield corrected",
+        before=weighing_facts(weighing),
+        after=weighing_facts(row),
+        reason=row.reason,
+        submission=submission,
+    )
+    return row

@@ -1,0 +1,206 @@
+"""One premises with something of everything, and an address for each URL name."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Model
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from batches.models import Batch, Bottle, Dispatch, FillingLot
+from batches.services import cooking, dispatching
+from producer.models import RawLot, User
+from quality.models import Recall
+from quality.services import recalling
+from tests import make
+
+ROLES = ("visitor", "owner", "maker", "reviewer", "auditor")
+Arguments = tuple[str | int, ...]
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class World:
+    """What the pages of a busy premises show."""
+
+    accounts: dict[str, User]
+    lot: RawLot
+    held: RawLot
+    cooking: Batch
+    waiting: Batch
+    released: Batch
+    filling_lot: FillingLot
+    bottle: Bottle
+    dispatch: Dispatch
+    recall: Recall
+
+    def account(self, role: str) -> User | None:
+        """Return the account that holds only this right; a visitor has none."""
+        return self.accounts.get(role)
+
+
+def build() -> World:
+    """Build it, by the services: one premises, four accounts, one of everything."""
+    owner = make.set_up()
+    accounts = {"owner": owner} | {
+        role: make.account(by=owner, name=name, rights=[role])
+        for role, name in (
+            ("maker", "Mirja Aalto"),
+            ("reviewer", "Rasmus Lind"),
+            ("auditor", "Aune Koski"),
+        )
+    }
+    crew = make.Crew(accounts["maker"], accounts["reviewer"])
+    released = make.released_liquid(crew)
+    filling_lot = make.filled(crew, released, count=3, nominal_ul=250_000)
+    kept, sent, _ = make.bottles_of(filling_lot)
+    lot = RawLot.objects.listed().get(material=make.potash(crew.maker))
+    return World(
+        accounts=accounts,
+        lot=lot,
+        held=make.held_lot(crew, make.sunflower(crew.maker)),
+        cooking=_in_the_pot(crew),
+        waiting=make.cooked_batch(crew),
+        released=make.fresh(released),
+        filling_lot=filling_lot,
+        bottle=kept,
+        dispatch=dispatching.dispatch(
+            by=crew.maker,
+            bottles=[sent],
+            consignee=make.consignee(crew.maker),
+            note="by the carrier",
+        ),
+        recall=recalling.open_recall(
+            by=crew.reviewer,
+            root=lot.stock,
+            hazard_class="1",
+            reason="the list is tried out",
+            public_notice="Do not use it.",
+            is_mock=True,
+        ),
+    )
+
+
+def _in_the_pot(crew: make.Crew) -> Batch:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    cooking.record_reading(
+        by=crew.maker,
+        batch=batch,
+        characteristic="temperature",
+        value=Decimal(71),
+        instrument=make.thermometer(crew.maker),
+    )
+    make.weigh_bulk(crew, batch)
+    return make.fresh(batch)
+
+
+def all_rights(world: World) -> User:
+    """Return an account of a further person that holds every right."""
+    return make.account(
+        by=world.accounts["owner"],
+        name="Tove Rask",
+        rights=["owner", "maker", "reviewer", "auditor"],
+    )
+
+
+def url_names() -> dict[str, URLPattern]:
+    """Return every URL name of the site with its pattern, from the resolver."""
+    return dict(_walk(get_resolver(), ""))
+
+
+def _walk(
+    resolver: URLResolver, namespace: str
+) -> Iterator[tuple[str, URLPattern]]:
+    for entry in resolver.url_patterns:
+        if isinstance(entry, URLResolver):
+            yield from _walk(entry, f"{namespace}{entry.namespace or ''}:")
+        else:
+            assert entry.name, f"{entry.pattern} has no name"
+            yield f"{namespace.strip(':')}:{entry.name}", entry
+
+
+def addresses(world: World) -> dict[str, list[str]]:
+    """Return the addresses to try for each URL name, none without a real record."""
+    return {
+        name: [reverse(name, args=arguments) for arguments in tries]
+        for name, tries in arguments_of(world).items()
+    }
+
+
+def arguments_of(world: World) -> dict[str, list[Arguments]]:
+    """Return real arguments for each URL name that takes any, () for the rest."""
+    formula = world.cooking.formula_version.formula_id
+    version = world.cooking.formula_version_id
+    pot = world.cooking.number
+    charge, reading, weighing = (
+        _pk(rows.first())
+        for rows in (
+            world.cooking.charges.order_by("pk"),
+            world.cooking.readings.order_by("pk"),
+            world.cooking.bulk_weighings.order_by("pk"),
+        )
+    )
+    entries = [
+        ("suppliers", world.lot.supplier_id),
+        ("consignees", world.dispatch.consignee_id),
+        ("materials", world.lot.material_id),
+        ("instruments", make.thermometer(world.accounts["maker"]).pk),
+    ]
+    other = world.accounts["auditor"].pk
+    certificate = world.lot.certificates.get()
+    lot, roots = world.lot.code, [(world.lot.code,), (world.released.number,)]
+    known: dict[str, list[Arguments]] = {
+        "producer:register": [(kind,) for kind, _ in entries],
+        "producer:register_new": [(kind,) for kind, _ in entries],
+        "producer:register_entry": list(entries),
+        "producer:account": [(other,)],
+        "producer:account_rights": [(other,)],
+        "producer:account_close": [(other,)],
+        "producer:account_password": [(other,)],
+        "producer:lot": [(lot,), (world.held.code,)],
+        "producer:lot_certificate": [(lot,), (world.held.code,)],
+        "producer:lot_decide": [(lot,), (world.held.code,)],
+        "producer:lot_count": [(lot,)],
+        "producer:lot_dispose": [(lot,)],
+        "producer:attachment": [(certificate.attachment_id or 0,)],
+        "batches:formula": [(formula,)],
+        "batches:formula_version": [(formula,)],
+        "batches:batch": [(pot,), (world.waiting.number,), (world.released.number,)],
+        "batches:lots": [(pot,)],
+        "batches:charge": [(pot, 1), (pot, 4)],
+        "batches:charge_amend": [(pot, charge)],
+        "batches:charge_void": [(pot, charge)],
+        "batches:read": [(pot, one) for one in ("temperature", "ph", "clarity")],
+        "batches:reading_amend": [(pot, reading)],
+        "batches:weigh": [(pot,)],
+        "batches:weigh_amend": [(pot, weighing)],
+        "batches:finish": [(pot,)],
+        "batches:abandon": [(pot,)],
+        "batches:fill": [(world.released.number,)],
+        "batches:history": [*roots],
+        "batches:filling_lot": [(world.filling_lot.code,)],
+        "batches:labels": [(world.filling_lot.code,)],
+        "batches:bottle_move": [(world.bottle.code,)],
+        "batches:dispatch": [(world.dispatch.code,)],
+        "quality:bottle": [(world.bottle.code,)],
+        "quality:limits": [(version,)],
+        "quality:limit_set": [(version,)],
+        "quality:review": [(world.waiting.number,), (world.released.number,)],
+        "quality:sign": [(world.waiting.number,)],
+        "quality:affected": [*roots],
+        "quality:affected_pdf": [(lot,)],
+        "quality:affected_csv": [*roots],
+        "quality:recall_open": [(lot,)],
+        "quality:recall": [(world.recall.code,)],
+        "quality:recall_pdf": [(world.recall.code,)],
+        "quality:recall_advance": [(world.recall.code,)],
+    }
+    return {name: known.get(name, [()]) for name in url_names()}
+
+
+def _pk(row: Model | None) -> Any:
+    assert row is not None
+    return row.pk
