@@ -8,12 +8,13 @@ sentence that says what to type.
 from __future__ import annotations
 
 import argparse
-import ctypes
-import errno
+import atexit
 import hashlib
-import importlib.util
+import importlib
+import io
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -21,7 +22,17 @@ import tempfile
 import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
+
+from producer.machine import (
+    Stuck,
+    ensure_libraries,
+    ensure_venv_module,
+    explain,
+    explain_text,
+    run,
+    say,
+)
 
 ROOT = Path(__file__).resolve().parent.parent
 ENVIRONMENT = ROOT / ".venv"
@@ -29,49 +40,43 @@ STAMP = ENVIRONMENT / "kettlebook.json"
 CONSTRAINTS = ROOT / "producer" / "constraints.txt"
 DEMO_DATA = ROOT / ".demo"
 
-# What WeasyPrint opens by name when it is imported.
-LIBRARIES = (
-    "libgobject-2.0.so.0",
-    "libpango-1.0.so.0",
-    "libpangoft2-1.0.so.0",
-    "libharfbuzz.so.0",
-    "libharfbuzz-subset.so.0",
-    "libfontconfig.so.1",
-)
-FONT_PLACES = ("/usr/share/fonts", "/usr/local/share/fonts", "~/.local/share/fonts")
-PACKAGES = {
-    "apt-get": (
-        "apt-get install -y",
-        "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core",
-    ),
-    "dnf": ("dnf install -y", "pango dejavu-sans-fonts dejavu-serif-fonts"),
-    "pacman": ("pacman -S --noconfirm", "pango ttf-dejavu"),
-    "zypper": ("zypper install -y", "libpango-1_0-0 dejavu-fonts"),
-    "apk": ("apk add", "pango font-dejavu"),
-    "brew": ("brew install", "pango"),
-}
 NEED_LIBRARIES = {"demo", "serve", "test", "benchmark"}
 NEED_TEST_EXTRA = {"test", "benchmark"}
-
-
-class Stuck(Exception):
-    """Something a person must do; the message is the sentence that says it."""
+# What these write is for the eyes of the account that runs them.
+PRIVATE = {"demo", "serve", "backup", "restore", "migrate", "load_demo"}
 
 
 def enter(argv: Sequence[str]) -> None:
     """Return inside the project's environment, or replace this process by one there."""
     command = argv[1] if len(argv) > 1 else "help"
+    _print_what_it_can()
     try:
         if not _is_inside() or not is_complete(extras_for(command)):
             make_environment(extras_for(command))
             _go_inside(argv)
         if command in NEED_LIBRARIES:
             ensure_libraries()
+        set_up_surroundings(command, argv[2:])
+        _make_data_directory(command)
     except Stuck as stuck:
         sys.exit(f"\n{stuck}")
     except OSError as error:
         sys.exit(f"\n{explain(error)}")
-    set_up_surroundings(command, argv[2:])
+    except KeyboardInterrupt:
+        sys.exit("\nStopped. The same command carries on from here.")
+
+
+def _make_data_directory(command: str) -> None:
+    # The settings make it, with its key; here a full disk still gets a sentence.
+    if command in {"demo", "serve"}:
+        importlib.import_module("producer.settings")
+
+
+def _print_what_it_can() -> None:
+    # A terminal that knows no “…” shall get a question mark, not a traceback.
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
 
 
 def extras_for(command: str) -> frozenset[str]:
@@ -96,72 +101,35 @@ def key_of(extras: Iterable[str]) -> str:
 
 def is_complete(extras: frozenset[str]) -> bool:
     """Say whether the environment holds what is needed, in the pinned versions."""
-    try:
-        stamp = json.loads(STAMP.read_text("utf-8"))
-        has = frozenset(stamp["extras"])
-        return extras <= has and stamp["key"] == key_of(has)
-    except (FileNotFoundError, ValueError, KeyError, TypeError):
-        return False
+    stamp = _stamp()
+    has = frozenset(stamp.get("extras", ()))
+    return bool(stamp) and extras <= has and stamp.get("key") == key_of(has)
 
 
 def make_environment(extras: frozenset[str]) -> None:
-    """Make or mend ``.venv``; the stamp is written last, so half of one is none."""
-    extras |= _extras_before()
-    STAMP.unlink(missing_ok=True)
-    if not _works(_python()):
-        _ensure_venv_module()
-        say("Making the environment in .venv …")
-        done = subprocess.run(
-            [sys.executable, "-m", "venv", "--clear", str(ENVIRONMENT)],
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        if done.returncode or not _works(_python()):
-            raise Stuck(explain_text(done.stdout + done.stderr))
+    """Make or mend ``.venv``.
+
+    The stamp is written last. An environment without one was never finished and is
+    made anew; one whose stamp has no key was left while it changed, and is mended.
+    """
+    before = _stamp()
+    extras |= frozenset(before.get("extras", ()))
+    if not before or not _works(_python()):
+        _make_bare_environment()
+    else:
+        _write_stamp(extras, key="")
     _install(extras)
-    stamp = {"extras": sorted(extras), "key": key_of(extras)}
-    STAMP.write_text(json.dumps(stamp), encoding="utf-8")
+    _write_stamp(extras, key=key_of(extras))
 
 
-def ensure_libraries() -> None:
-    """See that WeasyPrint's shared libraries and a font are there; install or say."""
-    missing = missing_libraries()
-    if not missing:
-        return
-    manager = next((name for name in PACKAGES if shutil.which(name)), None)
-    if manager is None:
-        raise Stuck(
-            f"Prints need {', '.join(missing)}. Install Pango and a font with your"
-            " system's package manager, then repeat the command."
-        )
-    install, packages = PACKAGES[manager]
-    prefix = _as_administrator()
-    if manager == "apt-get" and prefix is not None:
-        say(f"Installing what prints need: {packages} …")
-        _apt(prefix, packages.split())
-        missing = missing_libraries()
-    if missing:
-        raise Stuck(
-            f"Prints need {', '.join(missing)}. Type: sudo {install} {packages}"
-            "\nThen repeat the command."
-        )
-
-
-def missing_libraries() -> list[str]:
-    """Return which libraries cannot be opened, and “a font” if there is none."""
-    missing = []
-    for name in LIBRARIES if sys.platform.startswith("linux") else ():
-        try:
-            ctypes.CDLL(name)
-        except OSError:
-            missing.append(name)
-    places = [Path(place).expanduser() for place in FONT_PLACES]
-    if sys.platform.startswith("linux") and not any(
-        next(place.rglob("*.[to]tf"), None) for place in places
-    ):
-        missing.append("a font")
-    return missing
+def _make_bare_environment() -> None:
+    ensure_venv_module()
+    say("Making the environment in .venv …")
+    # From within .venv the Python below it: it is about to be deleted.
+    python = getattr(sys, "_base_executable", None) or sys.executable
+    done = run([python, "-m", "venv", "--clear", str(ENVIRONMENT)])
+    if done.returncode or not _works(_python()):
+        raise Stuck(explain_text(done.stdout + done.stderr))
 
 
 def set_up_surroundings(command: str, rest: Sequence[str]) -> None:
@@ -170,58 +138,25 @@ def set_up_surroundings(command: str, rest: Sequence[str]) -> None:
     The demo never touches real data: its own directory, its own SQLite file, whatever
     the environment says. Tests get a directory that is gone afterwards.
     """
+    if command in PRIVATE:
+        os.umask(0o077)
     if command == "demo":
-        os.environ.pop("DATABASE_URL", None)
-        os.environ.pop("KETTLEBOOK_HOSTS", None)
+        for name in ("DATABASE_URL", "KETTLEBOOK_HOSTS", "KETTLEBOOK_DEBUG"):
+            os.environ.pop(name, None)
+        os.environ["DJANGO_SETTINGS_MODULE"] = "producer.settings"
         os.environ["KETTLEBOOK_DATA"] = str(DEMO_DATA)
         os.environ["KETTLEBOOK_DEMO"] = "1"
         os.environ["KETTLEBOOK_URL"] = _local_address(rest)
     elif command == "serve":
-        os.environ.setdefault("KETTLEBOOK_URL", _local_address(rest))
+        os.environ.pop("KETTLEBOOK_DEMO", None)
+        if not os.environ.get("KETTLEBOOK_URL"):
+            os.environ["KETTLEBOOK_URL"] = _local_address(rest)
     elif command in {"test", "benchmark"}:
         # Only this process reads it; the test runner gives each phase its own.
-        os.environ["KETTLEBOOK_DATA"] = tempfile.mkdtemp(prefix="kettlebook-")
-        if command == "test":
-            os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
-
-
-def say(sentence: str) -> None:
-    """Show progress at once, also through a pipe."""
-    sys.stdout.write(sentence + "\n")
-    sys.stdout.flush()
-
-
-def explain(error: OSError) -> str:
-    """Return what a person can do about a file error."""
-    place = error.filename or ROOT
-    if error.errno == errno.ENOSPC:
-        return (
-            f"The disk is full ({place}). Free about 500 MB, then repeat the command."
-        )
-    if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
-        return (
-            f"{place} cannot be written. Copy Kettlebook to a directory of your own, or"
-            f" type: sudo chown -R $USER {ROOT}"
-        )
-    return f"{place}: {error.strerror or error}. Mend this, then repeat the command."
-
-
-def explain_text(output: str) -> str:
-    """Return what a person can do about what venv or pip printed."""
-    if "No space left" in output:
-        return explain(OSError(errno.ENOSPC, "", str(ENVIRONMENT)))
-    if any(sign in output for sign in ("Permission denied", "Read-only file system")):
-        return explain(OSError(errno.EACCES, "", str(ENVIRONMENT)))
-    if "ensurepip" in output:
-        return _venv_sentence()
-    signs = ("NewConnectionError", "name resolution", "Connection", "ProxyError", "SSL")
-    if any(sign in output for sign in signs):
-        return (
-            "The package index cannot be reached. Connect to the network, or point pip"
-            " at a copy with PIP_INDEX_URL, then repeat the command."
-        )
-    tail = "\n".join(output.strip().splitlines()[-15:])
-    return f"{tail}\n\nInstalling did not work; the lines above say why."
+        directory = tempfile.mkdtemp(prefix="kettlebook-")
+        atexit.register(shutil.rmtree, directory, ignore_errors=True)
+        os.environ["KETTLEBOOK_DATA"] = directory
+        os.environ.pop("DATABASE_URL", None)
 
 
 def _is_inside() -> bool:
@@ -237,10 +172,7 @@ def _works(python: Path) -> bool:
     """Say whether an environment has a Python of this version, with pip."""
     if not python.exists():
         return False
-    probe = "import sys, pip; print(sys.version)"
-    done = subprocess.run(
-        [str(python), "-c", probe], capture_output=True, text=True, check=False
-    )
+    done = run([str(python), "-c", "import sys, pip; print(sys.version)"])
     return done.returncode == 0 and done.stdout.strip() == sys.version.strip()
 
 
@@ -250,67 +182,28 @@ def _go_inside(argv: Sequence[str]) -> NoReturn:
     os.execv(str(_python()), [str(_python()), script, *argv[1:]])
 
 
-def _extras_before() -> frozenset[str]:
+def _stamp() -> dict[str, Any]:
+    """Return what the environment was made for; nothing if it was never finished."""
     try:
-        return frozenset(json.loads(STAMP.read_text("utf-8"))["extras"])
-    except (FileNotFoundError, ValueError, KeyError, TypeError):
-        return frozenset()
+        stamp = json.loads(STAMP.read_text("utf-8"))
+    except (FileNotFoundError, NotADirectoryError, ValueError):
+        return {}
+    return stamp if isinstance(stamp, dict) else {}
 
 
-def _ensure_venv_module() -> None:
-    if importlib.util.find_spec("ensurepip") and importlib.util.find_spec("venv"):
-        return
-    prefix = _as_administrator()
-    if shutil.which("apt-get") is None or prefix is None:
-        raise Stuck(_venv_sentence())
-    say("This Python has no venv module; installing python3-venv …")
-    _apt(prefix, ["python3-venv"])
-    importlib.invalidate_caches()
-    if importlib.util.find_spec("ensurepip") is None:
-        raise Stuck(_venv_sentence())
-
-
-def _venv_sentence() -> str:
-    version = f"{sys.version_info.major}.{sys.version_info.minor}"
-    return (
-        "This Python lacks its venv module. On Debian and Ubuntu type:"
-        f" sudo apt-get install python{version}-venv\nThen repeat the command."
-    )
-
-
-def _as_administrator() -> list[str] | None:
-    """Return what to put before a command to run it as root; None if we may not."""
-    if os.name != "posix":
-        return None
-    if os.geteuid() == 0:
-        return []
-    sudo = shutil.which("sudo")
-    if sudo is None:
-        return None
-    asked = subprocess.run([sudo, "-n", "true"], capture_output=True, check=False)
-    return [sudo, "-n"] if asked.returncode == 0 else None
-
-
-def _apt(prefix: list[str], packages: list[str]) -> None:
-    quiet = [*prefix, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-q"]
-    steps = (
-        [*quiet, "update"],
-        [*quiet, "install", "-y", "--no-install-recommends", *packages],
-    )
-    for step in steps:
-        done = subprocess.run(step, capture_output=True, text=True, check=False)
-        if done.returncode:
-            sys.stderr.write("\n".join(done.stderr.strip().splitlines()[-5:]) + "\n")
+def _write_stamp(extras: frozenset[str], *, key: str) -> None:
+    stamp = {"extras": sorted(extras), "key": key}
+    STAMP.write_text(json.dumps(stamp), encoding="utf-8")
 
 
 def _install(extras: frozenset[str]) -> None:
-    wanted = requirements(extras)
     say("Installing the pinned dependencies; a minute or two on the first run …")
-    command = [
-        str(_python()), "-m", "pip", "install", "--disable-pip-version-check",
-        "--no-input", "--progress-bar", "off", "--retries", "2", "--timeout", "30",
-        "-c", str(CONSTRAINTS), *wanted,
-    ]  # fmt: skip
+    options = (
+        "--disable-pip-version-check --no-input --no-user --progress-bar off"
+        " --retries 2 --timeout 30"
+    )
+    command = [str(_python()), "-m", "pip", "install", *options.split()]
+    command += ["-c", str(CONSTRAINTS), *requirements(extras)]
     lines = []
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
@@ -325,7 +218,9 @@ def _install(extras: frozenset[str]) -> None:
 def _show_progress(line: str) -> None:
     words = line.split()
     if words[:1] == ["Collecting"]:
-        say(f"  {words[1].split('=')[0].split('<')[0].split('>')[0]}")
+        say(f"  {re.split('[=<>!~;]', words[1])[0]}")
+    elif words[:2] == ["WARNING:", "Retrying"]:
+        say("  the package index does not answer; trying again …")
     elif line.startswith("Installing collected"):
         say("  unpacking …")
 
@@ -335,4 +230,5 @@ def _local_address(rest: Sequence[str]) -> str:
     parser.add_argument("--port", default="8000")
     parser.add_argument("--address", default="127.0.0.1")
     known, _ = parser.parse_known_args(rest)
-    return f"http://{known.address}:{known.port}"
+    host = f"[{known.address}]" if ":" in known.address else known.address
+    return f"http://{host}:{known.port}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
+from urllib.parse import urlsplit
 
 import qrcode
 import qrcode.constants
@@ -32,6 +33,12 @@ class Label:
 def bottle_address(code: str) -> str:
     """Return the address that a bottle's QR code contains."""
     return f"{settings.PUBLIC_URL}/b/{grouped(code)}"
+
+
+def address_is_local() -> bool:
+    """Say whether only this computer could open the addresses printed now."""
+    host = urlsplit(settings.PUBLIC_URL).hostname or ""
+    return host in {"127.0.0.1", "::1", "localhost"}
 
 
 def sheets(count: int) -> list[tuple[int, int]]:

@@ -84,6 +84,7 @@ def filling_lot(request: HttpRequest, code: str) -> HttpResponse:
                 request, BottleTable(found.bottles.select_related("consignee"))
             ),
             "sheets": label_sheets.sheets(found.count),
+            "address_is_local": label_sheets.address_is_local(),
             "counts": found.bottles.values("status")
             .annotate(bottles=Count("pk"))
             .order_by("status"),

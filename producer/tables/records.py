@@ -14,12 +14,16 @@ from producer.tables.base import MomentColumn, link
 class JournalTable(tables.Table):
     """Acts, newest first: who, when, what, before and after, why."""
 
-    sequence = tables.Column(verbose_name="No.")
+    sequence = tables.Column(verbose_name="No.", attrs={"td": {"class": "brief"}})
     at = MomentColumn(verbose_name="When")
     actor_name = tables.Column(verbose_name="Who")
     act = tables.Column(verbose_name="What")
     subject_label = tables.Column(verbose_name="On")
-    changes = tables.Column(empty_values=(), verbose_name="Before → after")
+    changes = tables.Column(
+        empty_values=(),
+        verbose_name="Before → after",
+        attrs={"td": {"class": "roomy"}},
+    )
     reason = tables.Column(verbose_name="Why")
 
     class Meta:

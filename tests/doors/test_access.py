@@ -1,18 +1,318 @@
 """Who may do what where: every address × every role × every method, as data."""
-import time, pytest
-from tests.doors import world as w
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.http import HttpResponseBase, StreamingHttpResponse
 from django.test import Client
+from django.urls import reverse
+
+from producer.services import people
 from tests.database import row_counts
-@pytest.mark.django_db
-def test_x():
-    t=time.time(); x=w.build(); print("build", time.time()-t)
-    a=w.addresses(x); print(len(a))
-    u=w.all_rights(x)
-    t=time.time()
-    c=Client(); c.force_login(u)
-    for n,l in a.items():
-        for p in l:
-            t1=time.time(); r=c.get(p); d=time.time()-t1
-            if d>.1 or r.status_code!=200: print(n,p,r.status_code,round(d,2))
-    print("crawl", time.time()-t)
-    assert 0
+from tests.doors import world as worlds
+from tests.doors.world import ROLES, World
+
+pytestmark = pytest.mark.django_db
+
+IN = "to the sign-in"  # what a visitor is told everywhere but at the public pages
+SET_UP, TODAY = "producer:set_up", "quality:today"
+
+Answer = int | str
+Answers = tuple[Answer, ...]
+
+#                    visitor owner maker reviewer auditor, as in ROLES
+EVERYBODY: Answers = (200, 200, 200, 200, 200)
+ACCOUNTS: Answers = (IN, 200, 200, 200, 200)
+OWNER: Answers = (IN, 200, 403, 403, 403)
+MAKER: Answers = (IN, 403, 200, 403, 403)
+REVIEWER: Answers = (IN, 403, 403, 200, 403)
+MAKER_OR_REVIEWER: Answers = (IN, 403, 200, 200, 403)
+NOT_THIS_WAY: Answers = (IN, 405, 405, 405, 405)
+NOT_THIS_WAY_AT_ALL: Answers = (405, 405, 405, 405, 405)
+GONE: Answers = (IN, IN, IN, IN, IN)  # there is an owner already
+SIGNED_IN_ALREADY: Answers = (200, "/", "/", "/", "/")
+LEAVES: Answers = (IN, IN, IN, IN, IN)
+
+# What GET and a POST that says nothing answer. A POST that is taken but not understood
+# shows its form again (200).
+TABLE: dict[str, tuple[Answers, Answers]] = {
+    "producer:set_up": (GONE, GONE),
+    "producer:sign_in": (SIGNED_IN_ALREADY, SIGNED_IN_ALREADY),
+    "producer:sign_out": (NOT_THIS_WAY, LEAVES),
+    "producer:password": (ACCOUNTS, ACCOUNTS),
+    "producer:registers": (ACCOUNTS, NOT_THIS_WAY),
+    "producer:register": (ACCOUNTS, NOT_THIS_WAY),
+    "producer:register_new": (MAKER, MAKER),
+    "producer:register_entry": (MAKER, MAKER),
+    "producer:premises": (OWNER, OWNER),
+    "producer:people": (ACCOUNTS, NOT_THIS_WAY),
+    "producer:account_new": (OWNER, OWNER),
+    "producer:account": (ACCOUNTS, NOT_THIS_WAY),
+    "producer:account_rights": (OWNER, OWNER),
+    "producer:account_close": (OWNER, OWNER),
+    "producer:account_password": (OWNER, OWNER),
+    "producer:journal": (ACCOUNTS, NOT_THIS_WAY),
+    "producer:lots": (ACCOUNTS, NOT_THIS_WAY),
+    "producer:lot_receive": (MAKER, MAKER),
+    "producer:lot": (ACCOUNTS, NOT_THIS_WAY),
+    "producer:lot_certificate": (MAKER, MAKER),
+    "producer:lot_decide": (REVIEWER, REVIEWER),
+    "producer:lot_count": (MAKER, MAKER),
+    "producer:lot_dispose": (MAKER, MAKER),
+    "producer:attachment": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:formulas": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:formula_new": (MAKER, MAKER),
+    "batches:formula": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:formula_version": (MAKER, MAKER),
+    "batches:batches": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:batch_open": (MAKER, MAKER),
+    "batches:batch": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:lots": (MAKER, MAKER),
+    "batches:charge": (MAKER, MAKER),
+    "batches:charge_amend": (MAKER, MAKER),
+    "batches:charge_void": (MAKER, MAKER),
+    "batches:read": (MAKER, MAKER),
+    "batches:reading_amend": (MAKER, MAKER),
+    "batches:weigh": (MAKER, MAKER),
+    "batches:weigh_amend": (MAKER, MAKER),
+    "batches:finish": (MAKER, MAKER),
+    "batches:abandon": (MAKER, MAKER),
+    "batches:fill": (MAKER, MAKER),
+    "batches:history": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:bottles": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:filling_lot": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:labels": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:bottle_move": (MAKER_OR_REVIEWER, MAKER_OR_REVIEWER),
+    "batches:dispatches": (ACCOUNTS, NOT_THIS_WAY),
+    "batches:dispatch_new": (MAKER, MAKER),
+    "batches:dispatch": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:today": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:find": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:bottle": (EVERYBODY, NOT_THIS_WAY_AT_ALL),
+    "quality:limits": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:limit_set": (REVIEWER, REVIEWER),
+    "quality:review": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:sign": (REVIEWER, REVIEWER),
+    "quality:affected": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:affected_pdf": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:affected_csv": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:recall_open": (REVIEWER, REVIEWER),
+    "quality:recalls": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:recall": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:recall_pdf": (ACCOUNTS, NOT_THIS_WAY),
+    "quality:recall_advance": (REVIEWER, REVIEWER),
+}
+
+# Well-formed addresses at which there is no record: whoever may come in is told 404,
+# whoever may not learns nothing about what exists.
+NOTHING_THERE: dict[str, tuple[tuple[str | int, ...], Answers]] = {
+    "producer:register": (("secrets",), (IN, 404, 404, 404, 404)),
+    "producer:register_new": (("secrets",), (IN, 403, 404, 403, 403)),
+    "producer:register_entry": (("materials", 987654), (IN, 403, 404, 403, 403)),
+    "producer:account": ((987654,), (IN, 404, 404, 404, 404)),
+    "producer:account_rights": ((987654,), (IN, 404, 403, 403, 403)),
+    "producer:account_close": ((987654,), (IN, 404, 403, 403, 403)),
+    "producer:account_password": ((987654,), (IN, 404, 403, 403, 403)),
+    "producer:lot": (("L26-9999-9",), (IN, 404, 404, 404, 404)),
+    "producer:lot_certificate": (("L26-9999-9",), (IN, 403, 404, 403, 403)),
+    "producer:lot_decide": (("L26-9999-9",), (IN, 403, 403, 404, 403)),
+    "producer:lot_count": (("L26-9999-9",), (IN, 403, 404, 403, 403)),
+    "producer:lot_dispose": (("L26-9999-9",), (IN, 403, 404, 403, 403)),
+    "producer:attachment": ((987654,), (IN, 404, 404, 404, 404)),
+    "batches:formula": ((987654,), (IN, 404, 404, 404, 404)),
+    "batches:formula_version": ((987654,), (IN, 403, 404, 403, 403)),
+    "batches:batch": (("B26-9999-9",), (IN, 404, 404, 404, 404)),
+    "batches:lots": (("B26-9999-9",), (IN, 403, 404, 403, 403)),
+    "batches:charge": (("B26-9999-9", 1), (IN, 403, 404, 403, 403)),
+    "batches:charge_amend": (("B26-9999-9", 1), (IN, 403, 404, 403, 403)),
+    "batches:charge_void": (("B26-9999-9", 1), (IN, 403, 404, 403, 403)),
+    "batches:read": (("B26-9999-9", "ph"), (IN, 403, 404, 403, 403)),
+    "batches:reading_amend": (("B26-9999-9", 1), (IN, 403, 404, 403, 403)),
+    "batches:weigh": (("B26-9999-9",), (IN, 403, 404, 403, 403)),
+    "batches:weigh_amend": (("B26-9999-9", 1), (IN, 403, 404, 403, 403)),
+    "batches:finish": (("B26-9999-9",), (IN, 403, 404, 403, 403)),
+    "batches:abandon": (("B26-9999-9",), (IN, 403, 404, 403, 403)),
+    "batches:fill": (("B26-9999-9",), (IN, 403, 404, 403, 403)),
+    "batches:history": (("L26-9999-9",), (IN, 404, 404, 404, 404)),
+    "batches:filling_lot": (("F26-9999-9",), (IN, 404, 404, 404, 404)),
+    "batches:labels": (("F26-9999-9",), (IN, 404, 404, 404, 404)),
+    "batches:bottle_move": (("222222222224",), (IN, 403, 404, 404, 403)),
+    "batches:dispatch": (("D26-9999-9",), (IN, 404, 404, 404, 404)),
+    "quality:bottle": (("222222222224",), (404, 404, 404, 404, 404)),
+    "quality:limits": ((987654,), (IN, 404, 404, 404, 404)),
+    "quality:limit_set": ((987654,), (IN, 403, 403, 404, 403)),
+    "quality:review": (("B26-9999-9",), (IN, 404, 404, 404, 404)),
+    "quality:sign": (("B26-9999-9",), (IN, 403, 403, 404, 403)),
+    "quality:affected": (("L26-9999-9",), (IN, 404, 404, 404, 404)),
+    "quality:affected_pdf": (("L26-9999-9",), (IN, 404, 404, 404, 404)),
+    "quality:affected_csv": (("L26-9999-9",), (IN, 404, 404, 404, 404)),
+    "quality:recall_open": (("L26-9999-9",), (IN, 403, 403, 404, 403)),
+    "quality:recall": (("R26-9999-9",), (IN, 404, 404, 404, 404)),
+    "quality:recall_pdf": (("R26-9999-9",), (IN, 404, 404, 404, 404)),
+    "quality:recall_advance": (("R26-9999-9",), (IN, 403, 403, 404, 403)),
+}
+
+Seen = dict[tuple[str, str], Answer]
+
+
+@pytest.fixture
+def world(db: None) -> World:
+    return worlds.build()
+
+
+def client_of(world: World, role: str) -> Client:
+    """Return a browser in which this role is signed in."""
+    client = Client()
+    account = world.account(role)
+    if account is not None:
+        client.force_login(account)
+    return client
+
+
+def answer_of(response: HttpResponseBase) -> Answer:
+    """Return the status, or where a redirect leads; read to its end what streams."""
+    if isinstance(response, StreamingHttpResponse):
+        response.getvalue()
+    if response.status_code != 302:
+        return response.status_code
+    target = str(response.headers["Location"]).partition("?")[0]
+    return IN if target == reverse("producer:sign_in") else target
+
+
+def sweep(world: World, role: str, method: str, **sent: Any) -> Seen:
+    """Ask for every address once; return each answer."""
+    seen: Seen = {}
+    for name, tries in worlds.addresses(world).items():
+        for address in tries:
+            client = client_of(world, role)  # signing out is one of the addresses
+            response = client.generic(method, address, **sent)
+            seen[name, address] = answer_of(response)
+    return seen
+
+
+def expected(world: World, role: str, answers: dict[str, Answers]) -> Seen:
+    """Return the same shape from the table."""
+    place = ROLES.index(role)
+    return {
+        (name, address): answers[name][place]
+        for name, tries in worlds.addresses(world).items()
+        for address in tries
+    }
+
+
+def test_every_url_name_is_in_the_table() -> None:
+    assert set(TABLE) == set(worlds.url_names())
+
+
+def test_every_url_that_names_a_record_is_tried_where_there_is_none() -> None:
+    with_arguments = {
+        name
+        for name, pattern in worlds.url_names().items()
+        if pattern.pattern.converters
+    }
+    assert set(NOTHING_THERE) == with_arguments
+
+
+def test_the_site_has_no_addresses_but_those_of_the_three_apps() -> None:
+    apps = {name.partition(":")[0] for name in worlds.url_names()}
+    assert apps == {"producer", "batches", "quality"}
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_each_role_reads_what_it_may(world: World, role: str) -> None:
+    before = row_counts()
+    table = {name: on_get for name, (on_get, _) in TABLE.items()}
+    assert sweep(world, role, "GET") == expected(world, role, table)
+    assert sweep(world, role, "HEAD") == expected(world, role, table)
+    assert row_counts() == before
+
+
+FORM = "application/x-www-form-urlencoded"
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize("body", ["", "something=else"])
+def test_a_post_that_says_nothing_is_answered_by_right_and_changes_nothing(
+    world: World, role: str, body: str
+) -> None:
+    before = row_counts()
+    table = {name: on_post for name, (_, on_post) in TABLE.items()}
+    seen = sweep(world, role, "POST", data=body, content_type=FORM)
+    assert seen == expected(world, role, table)
+    assert row_counts() == before
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH"])
+def test_no_other_method_is_taken(world: World, role: str, method: str) -> None:
+    before = row_counts()
+    public = {"producer:set_up", "producer:sign_in", "quality:bottle"}
+    table = {
+        name: NOT_THIS_WAY_AT_ALL if name in public else NOT_THIS_WAY for name in TABLE
+    }
+    table["producer:sign_in"] = sign_in_with(method)
+    assert sweep(world, role, method) == expected(world, role, table)
+    assert row_counts() == before
+
+
+def sign_in_with(method: str) -> Answers:
+    """Return what Django's own sign-in answers: it looks who is there first."""
+    return SIGNED_IN_ALREADY if method == "PUT" else (405, "/", "/", "/", "/")
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_what_does_not_exist_is_not_found_by_those_who_may_look(
+    world: World, role: str
+) -> None:
+    client, place = client_of(world, role), ROLES.index(role)
+    seen = {
+        name: answer_of(client.get(reverse(name, args=arguments)))
+        for name, (arguments, _) in NOTHING_THERE.items()
+    }
+    assert seen == {name: rest[place] for name, (_, rest) in NOTHING_THERE.items()}
+
+
+def test_a_form_takes_nothing_from_a_right_that_may_only_look(world: World) -> None:
+    """The whole form, rightly filled in, and refused all the same; then the control."""
+    address = reverse("producer:lot_count", args=[world.lot.code])
+    form = {
+        "submission": "6e1c1f0e-3d4a-4f5c-9a41-000000000001",
+        "counted_mg": "1 kg",
+        "reason": "weighed the tin",
+    }
+    before = row_counts()
+    for role in ("visitor", "owner", "reviewer", "auditor"):
+        assert answer_of(client_of(world, role).post(address, form)) in {IN, 403}
+    assert row_counts() == before
+    assert answer_of(client_of(world, "maker").post(address, form)) == reverse(
+        "producer:lot", args=[world.lot.code]
+    )
+    assert row_counts() != before
+
+
+def test_a_closed_account_is_a_visitor_at_once(world: World) -> None:
+    client = client_of(world, "auditor")
+    assert answer_of(client.get("/journal/")) == 200
+    people.deactivate(
+        by=world.accounts["owner"], user=world.accounts["auditor"], reason="left"
+    )
+    assert answer_of(client.get("/journal/")) == IN
+
+
+def test_the_address_asked_for_comes_back_after_signing_in(world: World) -> None:
+    response = Client().get(reverse("producer:lot", args=[world.lot.code]))
+    assert response.headers["Location"].endswith(f"?next=/lots/{world.lot.code}/")
+
+
+def test_a_right_that_is_taken_away_is_gone_at_the_next_page(world: World) -> None:
+    client = client_of(world, "maker")
+    assert answer_of(client.get("/lots/receive/")) == 200
+    people.change_rights(
+        by=world.accounts["owner"],
+        user=world.accounts["maker"],
+        rights=[],
+        reason="on leave",
+    )
+    assert answer_of(client.get("/lots/receive/")) == 403
