@@ -1,5 +1,7 @@
 """Django's name for this app."""
 
+from importlib import import_module
+
 from django.apps import AppConfig
 
 
@@ -7,3 +9,7 @@ class ProducerConfig(AppConfig):
     """The ``producer`` app."""
 
     name = "producer"
+
+    def ready(self) -> None:
+        """Register the system checks."""
+        import_module("producer.checks")

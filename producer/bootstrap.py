@@ -51,8 +51,10 @@ def enter(argv: Sequence[str]) -> None:
     command = argv[1] if len(argv) > 1 else "help"
     _print_what_it_can()
     try:
-        if not _is_inside() or not is_complete(extras_for(command)):
+        is_new = not is_complete(extras_for(command))
+        if is_new:
             make_environment(extras_for(command))
+        if is_new or not _is_inside():
             _go_inside(argv)
         if command in NEED_LIBRARIES:
             ensure_libraries()
@@ -103,7 +105,12 @@ def is_complete(extras: frozenset[str]) -> bool:
     """Say whether the environment holds what is needed, in the pinned versions."""
     stamp = _stamp()
     has = frozenset(stamp.get("extras", ()))
-    return bool(stamp) and extras <= has and stamp.get("key") == key_of(has)
+    return (
+        bool(stamp)
+        and _python().exists()
+        and extras <= has
+        and stamp.get("key") == key_of(has)
+    )
 
 
 def make_environment(extras: frozenset[str]) -> None:

@@ -142,9 +142,9 @@ def explain(error: OSError) -> str:
 def explain_text(output: str) -> str:
     """Return what a person can do about what venv or pip printed."""
     if "No space left" in output or "Disk quota exceeded" in output:
-        return explain(OSError(errno.ENOSPC, "", str(ENVIRONMENT)))
+        return explain(OSError(errno.ENOSPC, "", str(ROOT / ".venv")))
     if "Permission denied" in output or "Read-only file system" in output:
-        return explain(OSError(errno.EACCES, "", str(ENVIRONMENT)))
+        return explain(OSError(errno.EACCES, "", str(ROOT / ".venv")))
     if "ensurepip is not available" in output or "No module named ensurepip" in output:
         return _venv_sentence()
     if "CERTIFICATE_VERIFY_FAILED" in output:

@@ -9,6 +9,7 @@ from django.contrib.staticfiles import finders
 from django.template.loader import render_to_string
 from django.utils import timezone
 from weasyprint import CSS, HTML
+from weasyprint.document import Document
 
 from producer.models import Premises
 
@@ -25,7 +26,20 @@ def pdf(
     stylesheet: str = "print.css",
     printed_by: str = "",
 ) -> bytes:
-    """Render a template of ours to PDF."""
+    """Return a template of ours as PDF."""
+    document = lay_out(template, context, stylesheet=stylesheet, printed_by=printed_by)
+    result: bytes = document.write_pdf()
+    return result
+
+
+def lay_out(
+    template: str,
+    context: Mapping[str, Any],
+    *,
+    stylesheet: str = "print.css",
+    printed_by: str = "",
+) -> Document:
+    """Return a template of ours laid out on pages, to measure and then to write."""
     html = render_to_string(
         template,
         {
@@ -38,6 +52,4 @@ def pdf(
     style = CSS(
         filename=finders.find(f"producer/{stylesheet}"), url_fetcher=refuse_to_fetch
     )
-    document = HTML(string=html, url_fetcher=refuse_to_fetch)
-    result: bytes = document.write_pdf(stylesheets=[style])
-    return result
+    return HTML(string=html, url_fetcher=refuse_to_fetch).render(stylesheets=[style])

@@ -248,7 +248,8 @@ def _parse(
 
 def _format(amount: int, units: tuple[str, str, str], mark: str) -> str:
     sizes = (1, 1_000, 1_000_000)
-    rank = sum(abs(amount) >= size for size in sizes[1:])
+    # nothing is said in the middle unit: 0 g
+    rank = sum(abs(amount) >= size for size in sizes[1:]) if amount else 1
     value = Decimal(amount) / sizes[rank]
     if _READS_TWICE.fullmatch(_plain(abs(value))):
         rank -= 1

@@ -2,35 +2,51 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import os
+import signal
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from types import FrameType
 from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.core.wsgi import get_wsgi_application
+from django.db import OperationalError
 from waitress import create_server
+
+from producer.machine import explain
 
 THREADS = 8
 PORTS_TRIED = 50
+LAST_PORT = 65_535
+WILDCARDS = {"", "0.0.0.0", "::"}  # noqa: S104 - named here to be refused
 
 
 def require_free_port(address: str, port: int) -> None:
     """Raise :class:`CommandError` with a sentence if the port cannot be had."""
-    problem = _problem(address, port)
-    if problem is None:
+    if not 0 < port <= LAST_PORT:
+        raise CommandError(
+            f"{port} is no port; ports lie between 1 and {LAST_PORT}. Type the command"
+            " again with --port 8000."
+        )
+    fault = _fault(address, port)
+    if fault is None:
         return
-    free = next(
-        (
-            other
-            for other in range(port + 1, min(port + PORTS_TRIED, 65_536))
-            if _problem(address, other) is None
-        ),
-        None,
+    if fault == errno.EADDRINUSE:
+        reason = "something else is using it"
+    elif fault in {errno.EACCES, errno.EPERM}:
+        reason = "ports below 1024 belong to the administrator"
+    else:
+        raise CommandError(
+            f"{address} is not an address of this computer. Type the command again with"
+            " --address and one that is, or without it."
+        )
+    raise CommandError(
+        f"Port {port} on {address} cannot be used: {reason}.{_advice(address, port)}"
     )
-    advice = f" Type the command again with --port {free}." if free else ""
-    raise CommandError(f"Port {port} on {address} cannot be used: {problem}.{advice}")
 
 
 def prepare() -> None:
@@ -39,8 +55,19 @@ def prepare() -> None:
     call_command("collectstatic", verbosity=0, interactive=False)
 
 
+@contextlib.contextmanager
+def explained() -> Iterator[None]:
+    """Turn a full disk or a database out of reach into a sentence."""
+    try:
+        yield
+    except OSError as error:
+        raise CommandError(explain(error)) from error
+    except OperationalError as error:
+        raise CommandError(_explain_database(error)) from error
+
+
 def serve(address: str, port: int, *, announce: Callable[[], None]) -> None:
-    """Serve until Ctrl-C; ``announce`` is called when requests can come in."""
+    """Serve until Ctrl-C or SIGTERM; ``announce`` is called when requests can come."""
     proxy = {}
     if urlsplit(settings.PUBLIC_URL).scheme == "https":
         # Only behind a proxy that we were told of do its headers count.
@@ -58,8 +85,9 @@ def serve(address: str, port: int, *, announce: Callable[[], None]) -> None:
         ident=None,
         **proxy,
     )
-    announce()
+    signal.signal(signal.SIGTERM, _leave)
     try:
+        announce()
         server.run()
     except KeyboardInterrupt:
         pass
@@ -67,19 +95,46 @@ def serve(address: str, port: int, *, announce: Callable[[], None]) -> None:
         server.close()
 
 
-def _problem(address: str, port: int) -> str | None:
-    if not 0 < port < 65_536:  # noqa: PLR2004 - ports are 16-bit numbers
-        return "a port lies between 1 and 65535"
+def _leave(_signal: int, _frame: FrameType | None) -> None:
+    # Ends waitress's loop; requests under way get their answer.
+    raise KeyboardInterrupt
+
+
+def _explain_database(error: OperationalError) -> str:
+    words = str(error).strip()
+    if "disk is full" in words or "No space left" in words:
+        return explain(OSError(errno.ENOSPC, words, str(settings.DATA_DIR)))
+    if "readonly database" in words or "unable to open database" in words:
+        return explain(OSError(errno.EACCES, words, str(settings.DATA_DIR)))
+    if "database is locked" in words:
+        return (
+            f"Another program keeps the records in {settings.DATA_DIR} locked. Stop it,"
+            " then repeat the command."
+        )
+    return (
+        f"The database cannot be used: {words}\nSee that it runs and that DATABASE_URL"
+        " is right, then repeat the command."
+    )
+
+
+def _advice(address: str, port: int) -> str:
+    first = max(port + 1, 1024)
+    for other in range(first, min(first + PORTS_TRIED, LAST_PORT)):
+        if _fault(address, other) is None:
+            return f" Type the command again with --port {other}."
+    return " Type the command again with another --port."
+
+
+def _fault(address: str, port: int) -> int | None:
+    """Return why the system refuses the port, as an ``errno``; None if it does not."""
     family = socket.AF_INET6 if ":" in address else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as probe:
         if os.name == "posix":
+            # What waitress sets too: a port just left is free.
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((address, port))
-        except PermissionError:
-            return "ports below 1024 belong to the administrator"
-        except socket.gaierror:
-            return "this computer does not know that address"
-        except OSError:
-            return "something else is using it"
+            probe.listen(1)
+        except OSError as error:  # also a name that nobody knows
+            return error.errno
     return None

@@ -10,14 +10,19 @@ import qrcode
 import qrcode.constants
 from django.conf import settings
 from django.utils.safestring import SafeString, mark_safe
+from weasyprint.document import Document
 
 from batches.models import Bottle, FillingLot
 from producer import prints
 from producer.codes import grouped
+from producer.errors import Refusal
 
 LABELS_ON_A_SHEET = 10
 MOST_LABELS = 100  # at a time; a sheet takes about a tenth of a second
 QUIET_ZONE = 4  # modules, ISO/IEC 18004
+# As in labels.css
+ACROSS, TOP_MM, HEIGHT_MM, MARGIN_MM = 2, 6, 57, 2
+PIXELS_PER_MM = 96 / 25.4  # CSS pixels
 
 
 @dataclasses.dataclass(frozen=True)
@@ -66,7 +71,11 @@ def clamp(query: Mapping[str, str], count: int) -> tuple[int, int]:
 
 
 def label_pdf(lot: FillingLot, bottles: Sequence[Bottle]) -> bytes:
-    """Return the labels of these bottles as PDF."""
+    """Return the labels of these bottles as PDF.
+
+    Raises :class:`Refusal` when the text does not fit on a label: a caution that is
+    cut off at the edge would be worse than no label.
+    """
     labels = [
         Label(
             bottle,
@@ -76,7 +85,7 @@ def label_pdf(lot: FillingLot, bottles: Sequence[Bottle]) -> bytes:
         )
         for index, bottle in enumerate(bottles)
     ]
-    return prints.pdf(
+    document = prints.lay_out(
         "batches/labels.html",
         {
             "lot": lot,
@@ -88,6 +97,22 @@ def label_pdf(lot: FillingLot, bottles: Sequence[Bottle]) -> bytes:
         },
         stylesheet="labels.css",
     )
+    _require_fit(document)
+    result: bytes = document.write_pdf()
+    return result
+
+
+def _require_fit(document: Document) -> None:
+    """Compare where each label's text ends with where the label does."""
+    for page in document.pages:
+        for name, position in page.anchors.items():
+            row = int(name.rsplit("-", 1)[-1]) // ACROSS
+            edge_mm = TOP_MM + (row + 1) * HEIGHT_MM - MARGIN_MM
+            if position[1] > edge_mm * PIXELS_PER_MM:
+                raise Refusal(
+                    "The text does not fit on a label. Shorten the directions or the"
+                    " further cautions in a new version of the formula."
+                )
 
 
 def qr_svg(bottle: Bottle) -> SafeString:

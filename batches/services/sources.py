@@ -103,9 +103,17 @@ def range_middle(material: Material) -> Figure:
 def check_source(
     *, batch: Batch, line: FormulaLine | None, source: Stock, on: datetime.date
 ) -> None:
-    """Raise :class:`Refusal` unless ``batch`` may draw from ``source`` on that day."""
+    """Raise :class:`Refusal` unless ``batch`` may draw from ``source`` on that day.
+
+    The source is locked until the transaction ends, so that a recall that opens at
+    the same moment either finds the new batch or stops the draw.
+    """
     if source.kind == Stock.Kind.LOT:
-        lot = RawLot.objects.select_related("stock", "material").get(pk=source.pk)
+        lot = (
+            RawLot.objects.select_for_update(of=("self",))
+            .select_related("stock", "material")
+            .get(pk=source.pk)
+        )
         _check_lot(line=line, lot=lot, on=on)
     else:
         _check_batch(batch=batch, line=line, source=source)
@@ -139,7 +147,11 @@ def _check_lot(*, line: FormulaLine | None, lot: RawLot, on: datetime.date) -> N
 
 
 def _check_batch(*, batch: Batch, line: FormulaLine | None, source: Stock) -> None:
-    origin = Batch.objects.select_related("stock", "formula_version").get(pk=source.pk)
+    origin = (
+        Batch.objects.select_for_update(of=("self",))
+        .select_related("stock", "formula_version")
+        .get(pk=source.pk)
+    )
     status = BatchStatus(origin.status)
     if status not in DRAWABLE:
         raise Refusal(

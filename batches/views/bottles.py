@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.contrib import messages
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
 from batches.documents import labels as label_sheets
@@ -98,7 +99,11 @@ def labels(request: HttpRequest, code: str) -> HttpResponse:
     found = filling_lot_by_code(code)
     first, last = label_sheets.clamp(request.GET, found.count)
     rows = found.bottles.filter(number__gte=first, number__lte=last)
-    pdf = label_sheets.label_pdf(found, list(rows))
+    try:
+        pdf = label_sheets.label_pdf(found, list(rows))
+    except Refusal as refusal:
+        messages.error(request, refusal.message)
+        return redirect(page_of(found))
     name = f"labels-{found.code}-{first}-{last}.pdf"
     return HttpResponse(
         pdf,

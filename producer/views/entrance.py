@@ -69,6 +69,7 @@ class SignIn(auth_views.LoginView):
         return super().dispatch(request, *args, **kwargs)
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
 def password(request: HttpRequest) -> HttpResponse:
     """Change one's own password; other sessions of the account end."""
     user = acts.user_of(request)

@@ -12,7 +12,7 @@ from django.utils import timezone
 from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle
-from batches.services import filling, moves
+from batches.services import filling, moves, sources
 from producer import journal
 from producer.errors import Conflict, Refusal
 from producer.models import LotStatusChange, RawLot, Right, Stock, User
@@ -98,12 +98,16 @@ def open_recall(
     )
     recall.full_clean()
     recall.save(force_insert=True)
+    frozen = (
+        {} if is_mock else _freeze(by, recall, trace.downstream_ids(root.pk))
+    )
+    # Walked again: a draw that was under way held its source, so it is over by now,
+    # and from what is frozen nothing more is drawn.
     ids = trace.downstream_ids(root.pk)
     RecallItem.objects.bulk_create(
         RecallItem(recall=recall, stock_id=stock_id) for stock_id in ids
     )
     _event(by, recall, Recall.Status.OPEN, reason)
-    frozen = {} if is_mock else _freeze(by, recall, ids)
     journal.write(
         by=by,
         act="mock recall opened" if is_mock else "recall opened",
@@ -253,13 +257,17 @@ def _freeze(by: User, recall: Recall, ids: Sequence[int]) -> dict[str, int]:
             pk__in=ids, status=RawLot.Status.RELEASED
         )
     ]
-    batches = list(Batch.objects.listed().filter(pk__in=ids).order_by("pk"))
-    for batch in batches:
+    # Also what may be reworked is locked: it can be drawn from at this moment.
+    drawable = (
+        Batch.objects.select_for_update(of=("self",))
+        .listed()
+        .filter(pk__in=ids, status__in=sources.DRAWABLE)
+        .order_by("pk")
+    )
+    for batch in drawable:
         if batch.status == BatchStatus.RELEASED:
             moves.move_batch(by=by, batch=batch, new=BatchStatus.ON_HOLD, reason=reason)
-    bottles = hold_bottles(
-        by=by, batch_ids=[batch.pk for batch in batches], reason=reason
-    )
+    bottles = hold_bottles(by=by, batch_ids=ids, reason=reason)
     return {"lots_held": len(lots), "bottles_held": bottles}
 
 

@@ -233,27 +233,27 @@ FORM = "application/x-www-form-urlencoded"
 
 
 @pytest.mark.parametrize("role", ROLES)
-@pytest.mark.parametrize("body", ["", "something=else"])
 def test_a_post_that_says_nothing_is_answered_by_right_and_changes_nothing(
-    world: World, role: str, body: str
+    world: World, role: str
 ) -> None:
     before = row_counts()
     table = {name: on_post for name, (_, on_post) in TABLE.items()}
-    seen = sweep(world, role, "POST", data=body, content_type=FORM)
-    assert seen == expected(world, role, table)
+    for body in ("", "something=else"):
+        seen = sweep(world, role, "POST", data=body, content_type=FORM)
+        assert seen == expected(world, role, table)
     assert row_counts() == before
 
 
 @pytest.mark.parametrize("role", ROLES)
-@pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH"])
-def test_no_other_method_is_taken(world: World, role: str, method: str) -> None:
+def test_no_other_method_is_taken(world: World, role: str) -> None:
     before = row_counts()
-    public = {"producer:set_up", "producer:sign_in", "quality:bottle"}
+    public = {"producer:set_up", "quality:bottle"}
     table = {
         name: NOT_THIS_WAY_AT_ALL if name in public else NOT_THIS_WAY for name in TABLE
     }
-    table["producer:sign_in"] = sign_in_with(method)
-    assert sweep(world, role, method) == expected(world, role, table)
+    for method in ("PUT", "DELETE"):
+        table["producer:sign_in"] = sign_in_with(method)
+        assert sweep(world, role, method) == expected(world, role, table)
     assert row_counts() == before
 
 

@@ -85,7 +85,15 @@ class Screen:
 
     def follow(self, words: str) -> None:
         """Follow the link that says this; one that is in the page, not around it."""
-        self.page.locator("main").get_by_role("link", name=words, exact=True).click()
+        self.link(words).click()
+
+    def link(self, words: str) -> Locator:
+        """Return the link that says this."""
+        return self.page.locator("main").get_by_role("link", name=words, exact=True)
+
+    def go_on(self, words: str) -> None:
+        """Follow the one thing to do next, which says this."""
+        self.page.locator(".next").get_by_role("link", name=words, exact=True).click()
 
     def search(self, words: str) -> None:
         """Type into the box at the top of every page."""
@@ -131,6 +139,14 @@ class Screen:
         with self.page.expect_download() as taken:
             self.follow(link)
         return Path(taken.value.path()).read_bytes()
+
+    def print_out(self, link: str) -> bytes:
+        """Return the PDF behind a link, as the browser's own viewer would get it."""
+        address = self.link(link).get_attribute("href")
+        assert address is not None
+        answer = self.page.request.get(address)
+        assert answer.headers["content-type"] == "application/pdf"
+        return answer.body()
 
     # -------------------------------------------------------------- reading
 

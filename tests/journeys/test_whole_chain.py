@@ -291,7 +291,7 @@ def cook(maker: Screen, lots: dict[str, str]) -> str:
     # Weighing a gram more of oil moves what is asked for; the old figure is gone.
     needed = round(potash_g(SUNFLOWER_G, COCONUT_G), 1)
     assert needed > round(planned, 1)
-    maker.follow("Weigh it")
+    maker.go_on("Weigh it")
     maker.sees("Causes severe skin burns and eye damage.")
     assert maker.text("main .figure") == f"{needed:.1f} g"
     weigh(maker, needed, "Record this charge")
@@ -301,7 +301,7 @@ def cook(maker: Screen, lots: dict[str, str]) -> str:
     maker.tick("clear")
     maker.press("Record", says="The reading is recorded.")
     read(maker, batch, "pH", {"pH": "9,2"})
-    maker.follow("Weigh the yield")
+    maker.go_on("Weigh the yield")
     weigh(maker, PASTE_MADE_G, "Record")
     theoretical = SUNFLOWER_G + COCONUT_G + WATER_G + needed
     check_yield(maker, theoretical, PASTE_MADE_G)
@@ -310,7 +310,7 @@ def cook(maker: Screen, lots: dict[str, str]) -> str:
 
 
 def choose_lots(maker: Screen, sources: dict[str, str]) -> None:
-    maker.follow("Choose lots")
+    maker.go_on("Choose lots")
     maker.enter(sources)
     maker.press("Choose these", says="The lots are chosen.")
 
@@ -351,7 +351,7 @@ def in_grams(text: str) -> float:
 
 
 def finish(maker: Screen) -> None:
-    maker.page.locator(".next").get_by_role("link", name="Finish").click()
+    maker.go_on("Finish")
     maker.press("Finish it", says="The batch is finished and waits for review.")
     maker.sees("awaiting review")
 
@@ -365,7 +365,7 @@ def dilute(maker: Screen, paste: str, lots: dict[str, str]) -> str:
     for position, mass_g in enumerate(DILUTED.values(), start=1):
         charge(maker, batch, position, mass_g)
     read(maker, batch, "pH", {"pH": "9,1"})
-    maker.follow("Weigh the yield")
+    maker.go_on("Weigh the yield")
     weigh(maker, LIQUID_MADE_G, "Record")
     check_yield(maker, sum(DILUTED.values()), LIQUID_MADE_G)
     finish(maker)
@@ -392,7 +392,7 @@ def release(reviewer: Screen, batch: str, says: list[str]) -> None:
 
 def fill(maker: Screen, batch: str) -> tuple[list[str], list[str]]:
     maker.open(f"/batches/{batch}/")
-    maker.page.locator(".next").get_by_role("link", name="Fill bottles").click()
+    maker.go_on("Fill bottles")
     maker.enter(
         {
             "Bottles filled": str(BOTTLES),
@@ -403,7 +403,7 @@ def fill(maker: Screen, batch: str) -> tuple[list[str], list[str]]:
     maker.press("Number these bottles", says=f"{BOTTLES} bottles are numbered.")
     codes = maker.page.locator("td:has(a[href^='/b/'])").all_inner_texts()
     assert len(set(codes)) == BOTTLES
-    sheet = pypdfium2.PdfDocument(maker.download(f"All {BOTTLES}"))
+    sheet = pypdfium2.PdfDocument(maker.print_out(f"All {BOTTLES}"))
     words = " ".join(page.get_textpage().get_text_range() for page in sheet)
     for printed in (LIQUID, "250 ml", batch, "Weir House Soap", "children", *codes):
         assert printed in words
@@ -478,7 +478,7 @@ def recall_from_potash(
         assert "on hold" in reviewer.row(batch).last.inner_text()
     lines = reviewer.download("Every bottle as a file").decode("utf-8-sig")
     assert named_in(lines, codes) == [SHOP] * 5 + [FRIEND] + ["on the premises"] * 6
-    printed = pypdfium2.PdfDocument(reviewer.download("Print the list"))
+    printed = pypdfium2.PdfDocument(reviewer.print_out("Print the list"))
     words = printed[0].get_textpage().get_text_range()
     for name in (potash, SHOP, FRIEND, "555 0121", "1–5", *batches):
         assert name in words

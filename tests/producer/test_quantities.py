@@ -342,7 +342,7 @@ def test_every_printed_volume_reads_back_to_the_microlitre(ul: int, mark: str) -
 @pytest.mark.parametrize(
     ("mg", "text"),
     [
-        (0, "0 mg"),
+        (0, "0 g"),
         (350, "350 mg"),
         (999, "999 mg"),
         (1_000, "1 g"),

@@ -49,7 +49,7 @@ def test_scenario_01_last_forty_grams_drawn_twice(
     won = [result for result in results if isinstance(result, Charge)]
     lost = [result for result in results if isinstance(result, NotEnough)]
     assert len(won) == len(lost) == 1
-    assert f"{lot.code} holds 0 mg, so 40 g cannot be taken" in lost[0].message
+    assert f"{lot.code} holds 0 g, so 40 g cannot be taken" in lost[0].message
     winner = won[0].entered_by.person.name
     assert f"drawn into a batch, 40 g, by {winner}" in lost[0].message
     assert balance_of(lot) == 0 == sum_of_movements(lot)

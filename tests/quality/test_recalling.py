@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from batches.models import Batch, Bottle
+from batches.models import Batch, Bottle, Charge
 from batches.services import dispatching, filling
 from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, LotStatusChange, RawLot, Stock
@@ -269,18 +270,63 @@ def test_a_recall_two_people_move_on_at_once_moves_one_step(crew: make.Crew) -> 
     assert Recall.objects.get().status == "notified"
 
 
-@pytest.mark.django_db(transaction=True)
-def test_a_charge_weighed_while_a_recall_opens_does_not_escape_it(
-    crew: make.Crew,
-) -> None:
+def lot_and_batch(crew: make.Crew) -> tuple[Stock, Batch]:
+    """Return a released lot and an open batch that wants it."""
     lot = make.released_lot(crew, make.water(crew.maker))
-    batch = make.open_batch(crew)
+    return lot.stock, make.open_batch(crew)
+
+
+def paste_and_dilution(crew: make.Crew) -> tuple[Stock, Batch]:
+    """Return a released paste and an open dilution that wants it."""
+    version = make.liquid_version(crew)
+    return make.released_paste(crew).stock, make.open_batch(crew, version)
+
+
+def reworkable_and_rework(crew: make.Crew) -> tuple[Stock, Batch]:
+    """Return a rejected paste to be reworked and the batch opened for it."""
+    paste = make.failed_paste(crew, "rework")
+    return paste.stock, make.open_batch(crew, is_rework=True)
+
+
+DRAWS = [lot_and_batch, paste_and_dilution, reworkable_and_rework]
+
+
+def draw(crew: make.Crew, source: Stock, batch: Batch) -> Charge:
+    return make.charge(crew, batch, source, 1000, is_rework=batch.is_rework)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("stand", DRAWS[:2])
+def test_what_a_recall_freezes_is_not_drawn_at_the_same_moment(
+    crew: make.Crew, stand: Callable[[make.Crew], tuple[Stock, Batch]]
+) -> None:
+    source, batch = stand(crew)
+    make.scale(crew.maker)
     results = while_uncommitted(
-        lambda: open_recall(crew, lot.stock),
-        lambda: make.charge(crew, batch, lot.stock, 1000),
+        lambda: open_recall(crew, source),
+        lambda: draw(crew, source, batch),
     )
     assert isinstance(results[0], Recall)
     assert isinstance(results[1], Refusal)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("stand", DRAWS)
+def test_a_draw_that_was_under_way_is_found_by_the_recall(
+    crew: make.Crew, stand: Callable[[make.Crew], tuple[Stock, Batch]]
+) -> None:
+    source, batch = stand(crew)
+    make.scale(crew.maker)
+    results = while_uncommitted(
+        lambda: draw(crew, source, batch),
+        lambda: open_recall(crew, source),
+    )
+    assert isinstance(results[0], Charge)
+    assert isinstance(results[1], Recall)
+    assert set(RecallItem.objects.values_list("stock", flat=True)) == {
+        source.pk,
+        batch.pk,
+    }
 
 
 @pytest.mark.django_db(transaction=True)

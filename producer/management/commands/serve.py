@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.conf import settings
+from django.core.checks import WARNING, CheckMessage, run_checks
 from django.core.management import (
     BaseCommand,
     CommandError,
@@ -17,9 +19,8 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from producer import serving
+from producer.checks import LOOPBACK
 from producer.services import people
-
-LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 
 
 class Command(BaseCommand):
@@ -36,17 +37,15 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Prepare and serve."""
         address, port = options["address"], options["port"]
-        serving.require_free_port(address, port)
-        if address not in LOOPBACK and address in settings.PUBLIC_URL:
-            raise CommandError(
-                "People and bottle labels need an address that can be opened from"
-                " elsewhere. Type it first, like: export"
-                f" KETTLEBOOK_URL=http://kettle.lan:{port}"
-            )
-        self._back_up_before_migrating()
-        serving.prepare()
-        call_command("check", deploy=True, fail_level="WARNING", stdout=self.stdout)
-        serving.serve(address, port, announce=lambda: self._announce(address))
+        require_public_address(address, port)
+        with serving.explained():
+            serving.require_free_port(address, port)
+            warnings = require_sound_settings()
+            self._back_up_before_migrating()
+            self._say("Bringing records and pages up to date …")
+            serving.prepare()
+            announce = self._announcement(address, port, warnings)
+            serving.serve(address, port, announce=lambda: self._say(announce))
         self.stdout.write("\nKettlebook has stopped.")
 
     def _back_up_before_migrating(self) -> None:
@@ -56,22 +55,57 @@ class Command(BaseCommand):
             now = datetime.datetime.now(tz=datetime.UTC)
             name = f"before-upgrade-{now:%Y%m%d-%H%M%S}.zip"
             path = Path(settings.DATA_DIR) / "backups" / name
-            path.parent.mkdir(parents=True, exist_ok=True)
-            self.stdout.write("The records need an upgrade; backing them up first …")
+            self._say("The records need an upgrade; backing them up first …")
             call_command("backup", str(path), stdout=self.stdout)
 
-    def _announce(self, address: str) -> None:
+    def _announcement(
+        self, address: str, port: int, warnings: list[CheckMessage]
+    ) -> str:
         lines = [f"\nKettlebook is at {settings.PUBLIC_URL}"]
+        if urlsplit(settings.PUBLIC_URL).netloc != f"{address}:{port}":
+            lines.append(f"It listens on {address}, port {port}")
         lines.append(f"Records are kept in {settings.DATA_DIR}")
+        lines += [f"\n{warning.msg}\n{warning.hint}" for warning in warnings]
+        if urlsplit(settings.PUBLIC_URL).hostname in LOOPBACK:
+            lines.append(
+                "\nOnly this computer can open that address, and labels carry it. Before"
+                " you print labels set KETTLEBOOK_URL, see README.md."
+            )
         if people.needs_setup():
             lines.append(
-                f"Nobody has an account yet. Open {settings.PUBLIC_URL}/setup/ and use"
-                f" this setup code: {people.make_setup_code()}"
+                f"\nNobody has an account yet. Open {settings.PUBLIC_URL}/setup/ and"
+                f" use this setup code: {people.make_setup_code()}"
             )
-        if address not in LOOPBACK and not settings.PUBLIC_URL.startswith("https:"):
-            lines.append(
-                "Passwords cross this network in the clear. Put a proxy with TLS in"
-                " front and set KETTLEBOOK_URL=https://…, see README.md."
-            )
-        self.stdout.write("\n".join([*lines, "Ctrl-C stops it."]))
+        return "\n".join([*lines, "\nCtrl-C stops it."])
+
+    def _say(self, text: str) -> None:
+        self.stdout.write(text)
         self.stdout.flush()
+
+
+def require_public_address(address: str, port: int) -> None:
+    """Refuse to listen everywhere without knowing where people are to come."""
+    if urlsplit(settings.PUBLIC_URL).hostname in serving.WILDCARDS or not address:
+        raise CommandError(
+            f"“{address}” listens to everybody, but people and bottle labels need an"
+            " address to open. Type it first, like: export"
+            f" KETTLEBOOK_URL=http://kettle.lan:{port}"
+        )
+
+
+def require_sound_settings() -> list[CheckMessage]:
+    """Return our own warnings, to be said; refuse on anything else that is found."""
+    found = [
+        message
+        for message in run_checks(include_deployment_checks=True)
+        if message.level >= WARNING and not message.is_silenced()
+    ]
+    ours = [message for message in found if _is_warning_of_ours(message)]
+    grave = [message for message in found if not _is_warning_of_ours(message)]
+    if grave:
+        raise CommandError("\n".join(str(message) for message in grave))
+    return ours
+
+
+def _is_warning_of_ours(message: CheckMessage) -> bool:
+    return str(message.id).startswith("kettlebook.W")

@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import dataclasses
 import os
+import signal
 import subprocess
 import sys
 import tempfile
 import time
-from argparse import REMAINDER
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from types import FrameType
 from typing import Any
+from xml.etree import ElementTree
 
 from django.conf import settings
-from django.core.management import BaseCommand, CommandError, CommandParser
+from django.core.management import BaseCommand, CommandError
 
 from producer.throwaway import Unavailable, find_chromium, postgresql
 
 PHASES = ("sqlite", "postgresql", "browser")
+CHOICES: Mapping[str, Sequence[str]] = {
+    "sqlite": ("-m", "not browser", "-n", "auto"),
+    # The house (style, types, imports) and pure tests are the same on every engine.
+    "postgresql": ("-m", "not browser and not any_engine", "-n", "auto"),
+    "browser": ("-m", "browser"),
+}
+ON_POSTGRESQL = ("tests/producer", "tests/batches", "tests/quality", "tests/doors")
+NO_TEST_FOUND = 5  # the code pytest ends with
 
 
 @dataclasses.dataclass(frozen=True)
@@ -35,60 +46,112 @@ class Outcome:
 class Command(BaseCommand):
     """Run the tests in three phases and say at the end what was left out."""
 
-    help = "Run all tests. Further arguments go to pytest and run on SQLite only."
+    help = "Run all tests. What it does not know itself goes to pytest, on SQLite only."
     requires_system_checks = ()
 
-    def add_arguments(self, parser: CommandParser) -> None:
-        """Take --require, --only and arguments for pytest."""
-        parser.add_argument(
-            "--require",
-            default="",
-            help="Fail if these are skipped: postgresql,browser",
+    def run_from_argv(self, argv: list[str]) -> None:
+        """Keep our own options and hand every other word to pytest as it is."""
+        parser = argparse.ArgumentParser(
+            prog="manage.py test",
+            description=self.help,
+            usage="manage.py test [--only PHASE] [--require PHASES] [for pytest …]",
+            allow_abbrev=False,
         )
-        parser.add_argument("--only", choices=PHASES)
-        parser.add_argument("pytest", nargs=REMAINDER, help="for pytest")
+        parser.add_argument("--only", choices=PHASES, help="run one phase alone")
+        parser.add_argument(
+            "--require", default="", help="fail if skipped, like: postgresql,browser"
+        )
+        known, extra = parser.parse_known_args(argv[2:])
+        try:
+            outcomes = self.handle(only=known.only, require=known.require, extra=extra)
+        except CommandError as error:
+            self.stderr.write(str(error))
+            sys.exit(2)
+        except KeyboardInterrupt:
+            sys.exit("\nStopped; nothing was left behind.")
+        sys.exit(0 if all(outcome.good for outcome in outcomes) else 1)
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        """Run the phases."""
-        required = set(filter(None, options["require"].split(",")))
-        if unknown := required - set(PHASES):
-            raise CommandError(f"There is no phase {', '.join(sorted(unknown))}.")
-        phases = (options["only"],) if options["only"] else PHASES
-        if options["pytest"]:
-            phases = (options["only"] or "sqlite",)
-        outcomes = [
-            self._run(phase, phase in required, options["pytest"]) for phase in phases
-        ]
+    def handle(self, *args: Any, **options: Any) -> Any:
+        """Run the phases; return their outcomes."""
+        phases, required = phases_for(**options)
+        # What a CI sends when its patience ends; the server must not outlive us.
+        signal.signal(signal.SIGTERM, _leave)
+        outcomes = []
+        for phase in phases:
+            self.stdout.write(f"\n─── {phase} " + "─" * (65 - len(phase)))
+            self.stdout.flush()
+            outcomes.append(
+                run_phase(phase, options["extra"], is_required=phase in required)
+            )
         self.stdout.write("\n" + "─" * 70)
         for outcome in outcomes:
             self.stdout.write(
                 f"{outcome.phase:<12} {outcome.seconds:6.1f} s  {outcome.words}"
             )
-        if not all(outcome.good for outcome in outcomes):
-            sys.exit(1)
+        return outcomes
 
-    def _run(self, phase: str, is_required: bool, extra: list[str]) -> Outcome:  # noqa: FBT001
-        self.stdout.write(f"\n─── {phase} " + "─" * (65 - len(phase)))
-        self.stdout.flush()
-        start = time.monotonic()
+
+def phases_for(
+    *, only: str | None, require: str, extra: Sequence[str], **_: Any
+) -> tuple[Sequence[str], set[str]]:
+    """Return which phases run and which of them may not be skipped."""
+    required = set(filter(None, require.split(",")))
+    if unknown := required - set(PHASES):
+        raise CommandError(
+            f"There is no phase {', '.join(sorted(unknown))}; there are"
+            f" {', '.join(PHASES)}."
+        )
+    phases = (only,) if only else ("sqlite",) if extra else PHASES
+    if left_out := required - set(phases):
+        raise CommandError(
+            f"{', '.join(sorted(left_out))} is required but would not run. Leave out"
+            " --only and the words for pytest."
+        )
+    return phases, required
+
+
+def run_phase(phase: str, extra: Sequence[str], *, is_required: bool) -> Outcome:
+    """Run pytest for a phase in surroundings of its own."""
+    start = time.monotonic()
+    with contextlib.ExitStack() as stack:
         try:
-            with _surroundings(phase) as environment:
-                code = _pytest(phase, environment, extra)
+            environment = stack.enter_context(_surroundings(phase))
         except Unavailable as error:
             words = f"{'NOT RUN' if is_required else 'skipped'}: {error}"
             return Outcome(phase, words, time.monotonic() - start, not is_required)
-        words = "passed" if code == 0 else f"FAILED (pytest ended with {code})"
-        return Outcome(phase, words, time.monotonic() - start, code == 0)
+        report = Path(environment["KETTLEBOOK_DATA"]) / "report.xml"
+        code = _pytest(phase, environment, [f"--junitxml={report}", *extra])
+        words, good = judge(code, report)
+    return Outcome(phase, words, time.monotonic() - start, good)
+
+
+def judge(code: int, report: Path) -> tuple[str, bool]:
+    """Return how a run of pytest ended, in words, and whether that is good.
+
+    A run that found no test, or skipped all it found, has shown nothing.
+    """
+    if code == NO_TEST_FOUND:
+        return "FAILED: no test was found", False
+    if code:
+        return f"FAILED (pytest ended with {code})", False
+    suites = ElementTree.parse(report).getroot().iter("testsuite")  # noqa: S314 - ours
+    counts = [(int(suite.get("tests", 0)), int(suite.get("skipped", 0))) for suite in suites]  # fmt: skip # noqa: E501
+    found, skipped = (sum(column) for column in zip(*counts, strict=True))
+    if found == skipped:
+        return f"FAILED: all {found} tests were skipped", False
+    return f"passed {found - skipped}, skipped {skipped}", True
 
 
 @contextlib.contextmanager
 def _surroundings(phase: str) -> Iterator[dict[str, str]]:
+    """Yield the environment of a phase, free of everything that names real records."""
     with contextlib.ExitStack() as stack:
         data = stack.enter_context(tempfile.TemporaryDirectory(prefix="kettlebook-"))
         environment = {
             name: value
             for name, value in os.environ.items()
-            if not name.startswith("KETTLEBOOK_") and name != "DATABASE_URL"
+            if not name.startswith("KETTLEBOOK_")
+            and name not in {"DATABASE_URL", "DJANGO_SETTINGS_MODULE"}
         }
         environment["KETTLEBOOK_DATA"] = data
         if phase == "postgresql":
@@ -98,18 +161,21 @@ def _surroundings(phase: str) -> Iterator[dict[str, str]]:
         yield environment
 
 
-def _pytest(phase: str, environment: dict[str, str], extra: list[str]) -> int:
-    # The house (style, types, imports) and pure tests are the same on every engine.
-    choice = {
-        "sqlite": ["-m", "not browser", "-n", "auto"],
-        "postgresql": ["-m", "not browser and not any_engine", "-n", "auto"],
-        "browser": ["-m", "browser"],
-    }[phase]
-    where = [] if phase != "postgresql" else ["tests/producer", "tests/batches", "tests/quality", "tests/doors"]  # fmt: skip # noqa: E501
+def _pytest(phase: str, environment: dict[str, str], extra: Sequence[str]) -> int:
+    # Whoever names a test wants that one; otherwise a phase knows where to look.
+    named = any((Path(settings.BASE_DIR) / _file(word)).exists() for word in extra)
+    where = ON_POSTGRESQL if phase == "postgresql" and not named else ()
+    command = [sys.executable, "-m", "pytest", "-q", *CHOICES[phase], *extra, *where]
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", *choice, *(extra or where)],
-        cwd=Path(settings.BASE_DIR),
-        env=environment,
-        check=False,
+        command, cwd=Path(settings.BASE_DIR), env=environment, check=False
     )
     return done.returncode
+
+
+def _file(word: str) -> str:
+    """Return the path in ``tests/test_x.py::test_y``; a word that is none for others."""
+    return word.split("::")[0] if not word.startswith("-") else "-"
+
+
+def _leave(_signal: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt
