@@ -15,23 +15,23 @@ from urllib.parse import urlsplit
 
 from django.apps import AppConfig
 from django.conf import settings
-from django.core.checks import CheckMessage, Error, Tags, Warning, register
+from django.core import checks
 
 # Names under which a computer reaches itself and nobody else does.
 LOOPBACK = {"localhost", "127.0.0.1", "::1", "[::1]"}
 
 
-@register(Tags.security)
+@checks.register(checks.Tags.security)
 def public_address(
     app_configs: Sequence[AppConfig] | None, **options: Any
-) -> list[CheckMessage]:
+) -> list[checks.CheckMessage]:
     """Refuse an address that no QR code could lead to."""
     address = urlsplit(settings.PUBLIC_URL)
     is_whole = address.scheme in {"http", "https"} and address.hostname
     if is_whole and not (address.path or address.query or address.fragment):
         return []
     return [
-        Error(
+        checks.Error(
             f"KETTLEBOOK_URL is “{settings.PUBLIC_URL}”. It must be a whole address"
             " without a path, because it is printed on every bottle.",
             hint="Like https://kettle.example or http://kettle.lan:8000.",
@@ -40,10 +40,10 @@ def public_address(
     ]
 
 
-@register(Tags.security, deploy=True)
+@checks.register(checks.Tags.security, deploy=True)
 def plain_http(
     app_configs: Sequence[AppConfig] | None, **options: Any
-) -> list[CheckMessage]:
+) -> list[checks.CheckMessage]:
     """Warn when others can reach the site and nothing is encrypted.
 
     Not on this computer alone, where nothing crosses a network.
@@ -52,9 +52,9 @@ def plain_http(
     if urlsplit(settings.PUBLIC_URL).scheme == "https" or not others:
         return []
     return [
-        Warning(
-            f"Kettlebook answers to {', '.join(others)} by plain HTTP: whoever is on the"
-            " same network can read passwords and records on their way, and change"
+        checks.Warning(
+            f"Kettlebook answers to {', '.join(others)} by plain HTTP: whoever is on"
+            " the same network can read passwords and records on their way, and change"
             " them.",
             hint="Put a proxy with TLS in front and set KETTLEBOOK_URL=https://….",
             id="kettlebook.W001",
@@ -62,10 +62,10 @@ def plain_http(
     ]
 
 
-@register(Tags.security, deploy=True)
+@checks.register(checks.Tags.security, deploy=True)
 def private_records(
     app_configs: Sequence[AppConfig] | None, **options: Any
-) -> list[CheckMessage]:
+) -> list[checks.CheckMessage]:
     """Warn when other accounts of this computer can look into the records."""
     directory = Path(settings.DATA_DIR)
     if os.name != "posix" or not directory.exists():
@@ -73,7 +73,7 @@ def private_records(
     if not stat.S_IMODE(directory.stat().st_mode) & 0o077:
         return []
     return [
-        Warning(
+        checks.Warning(
             f"Other accounts of this computer can look into {directory}, where records,"
             " uploads and the secret key are kept.",
             hint=f"Type: chmod 700 {directory}",
@@ -82,18 +82,18 @@ def private_records(
     ]
 
 
-@register(Tags.security, deploy=True)
+@checks.register(checks.Tags.security, deploy=True)
 def records_outside_the_code(
     app_configs: Sequence[AppConfig] | None, **options: Any
-) -> list[CheckMessage]:
+) -> list[checks.CheckMessage]:
     """Warn when replacing the program would take the records with it."""
     directory = Path(settings.DATA_DIR).resolve()
     if settings.IS_DEMO or not directory.is_relative_to(settings.BASE_DIR):
         return []
     return [
-        Warning(
-            f"Records are kept in {directory}, inside the program's own directory: a new"
-            " version copied over it could take them with it.",
+        checks.Warning(
+            f"Records are kept in {directory}, inside the program's own directory: a"
+            " new version copied over it could take them with it.",
             hint="Move the directory elsewhere and name it with KETTLEBOOK_DATA.",
             id="kettlebook.W003",
         )

@@ -21,7 +21,7 @@ LABELS_ON_A_SHEET = 10
 MOST_LABELS = 100  # at a time; a sheet takes about a tenth of a second
 QUIET_ZONE = 4  # modules, ISO/IEC 18004
 # As in labels.css
-ACROSS, TOP_MM, HEIGHT_MM, MARGIN_MM = 2, 6, 57, 2
+ACROSS, TOP_MM, HEIGHT_MM, MARGIN_MM = 2, 6, 57, 1
 PIXELS_PER_MM = 96 / 25.4  # CSS pixels
 
 
@@ -108,7 +108,7 @@ def _require_fit(document: Document) -> None:
         for name, position in page.anchors.items():
             row = int(name.rsplit("-", 1)[-1]) // ACROSS
             edge_mm = TOP_MM + (row + 1) * HEIGHT_MM - MARGIN_MM
-            if position[1] > edge_mm * PIXELS_PER_MM:
+            if position[3] > edge_mm * PIXELS_PER_MM:
                 raise Refusal(
                     "The text does not fit on a label. Shorten the directions or the"
                     " further cautions in a new version of the formula."

@@ -28,7 +28,7 @@ from producer.errors import Conflict, NotEnough, Refusal
 from producer.models import Premises, RawLot, Stock, StockMovement, User
 from producer.services import registers, stock
 from tests import make
-from tests.database import run, while_uncommitted
+from tests.database import run, together, while_uncommitted
 
 DAY = datetime.timedelta(days=1)
 
@@ -287,6 +287,37 @@ def test_two_corrections_of_one_row_at_once_cannot_both_count(
     assert isinstance(results[1], Conflict)
     assert edge(batch, lot.stock) == 400_000
     assert Stock.objects.get(pk=lot.pk).on_hand_mg == 600_000
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_swapping_two_lots_at_once_both_succeed(crew: make.Crew) -> None:
+    water = make.water(crew.maker)
+    lots = [make.released_lot(crew, water, quantity_mg=50_000_000) for _ in range(2)]
+    batches = [make.open_batch(crew), make.open_batch(crew)]
+    rows = [
+        make.charge(crew, batch, lot.stock, 1000)
+        for batch, lot in zip(batches, lots, strict=True)
+    ]
+
+    def swap_often(row: Charge, others: list[RawLot]) -> None:
+        for turn in range(12):
+            row = cooking.amend_charge(
+                by=crew.maker,
+                charge=row,
+                source=others[turn % 2].stock,
+                gross_mg=1000,
+                tare_mg=0,
+                reason="read the wrong label",
+            )
+
+    results = together(
+        functools.partial(swap_often, rows[0], [lots[1], lots[0]]),
+        functools.partial(swap_often, rows[1], [lots[0], lots[1]]),
+    )
+    assert results == [None, None]  # neither waits for the other for ever
+    for batch in batches:
+        assert_mass_balance(batch, [])
+    assert {Stock.objects.get(pk=lot.pk).on_hand_mg for lot in lots} == {49_999_000}
 
 
 @pytest.mark.django_db(transaction=True)

@@ -157,11 +157,6 @@ NOTHING_THERE: dict[str, tuple[tuple[str | int, ...], Answers]] = {
 Seen = dict[tuple[str, str], Answer]
 
 
-@pytest.fixture
-def world(db: None) -> World:
-    return worlds.build()
-
-
 def client_of(world: World, role: str) -> Client:
     """Return a browser in which this role is signed in."""
     client = Client()

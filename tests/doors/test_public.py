@@ -31,11 +31,6 @@ PUBLIC = {
 WARNS = "warning-page"
 
 
-@pytest.fixture
-def world(db: None) -> World:
-    return worlds.build()
-
-
 def scan(code: str, *, status: int = 200) -> Page:
     """Open a bottle's address as a stranger does."""
     response = Client().get(f"/b/{code}/")

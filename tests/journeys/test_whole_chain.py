@@ -404,7 +404,7 @@ def fill(maker: Screen, batch: str) -> tuple[list[str], list[str]]:
     codes = maker.page.locator("td:has(a[href^='/b/'])").all_inner_texts()
     assert len(set(codes)) == BOTTLES
     sheet = pypdfium2.PdfDocument(maker.print_out(f"All {BOTTLES}"))
-    words = " ".join(page.get_textpage().get_text_range() for page in sheet)
+    words = words_of(sheet)
     for printed in (LIQUID, "250 ml", batch, "Weir House Soap", "children", *codes):
         assert printed in words
     addresses = [
@@ -414,6 +414,13 @@ def fill(maker: Screen, batch: str) -> tuple[list[str], list[str]]:
     ]
     assert sorted(addresses) == sorted(f"{address_of(maker)}/b/{c}" for c in codes)
     return codes, [f"{address_of(maker)}/b/{code}" for code in codes]
+
+
+def words_of(paper: pypdfium2.PdfDocument) -> str:
+    """Return what is printed, with one blank wherever the lines break."""
+    return " ".join(
+        word for page in paper for word in page.get_textpage().get_text_range().split()
+    )
 
 
 def address_of(screen: Screen) -> str:
@@ -478,8 +485,7 @@ def recall_from_potash(
         assert "on hold" in reviewer.row(batch).last.inner_text()
     lines = reviewer.download("Every bottle as a file").decode("utf-8-sig")
     assert named_in(lines, codes) == [SHOP] * 5 + [FRIEND] + ["on the premises"] * 6
-    printed = pypdfium2.PdfDocument(reviewer.print_out("Print the list"))
-    words = printed[0].get_textpage().get_text_range()
+    words = words_of(pypdfium2.PdfDocument(reviewer.print_out("Print the list")))
     for name in (potash, SHOP, FRIEND, "555 0121", "1–5", *batches):
         assert name in words
 

@@ -167,6 +167,10 @@ def _move_difference(by: User, old: Charge, new: Charge) -> None:
     if new.source_id == old.source_id:
         _draw(by, new, new.net_mg - old.net_mg)
     else:
+        # In one order for everybody: two people who swap two lots at once would wait
+        # for each other.
+        both = Stock.objects.filter(pk__in=[old.source_id, new.source_id])
+        list(both.select_for_update().order_by("pk"))
         _draw(by, old, -old.net_mg, reason=new.reason)
         _draw(by, new, new.net_mg)
 

@@ -1,7 +1,12 @@
-"""``manage.py backup``: records and uploads in one file, with a checksum for each."""
+"""``manage.py backup``: records and uploads in one file, with a checksum for each.
+
+It also runs before an upgrade, so it knows nothing of today's models: it copies the
+database whole and reads from the copy by SQL what every version has.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import hashlib
 import json
@@ -11,23 +16,38 @@ import sqlite3
 import subprocess
 import tempfile
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.core.management import BaseCommand, CommandError, CommandParser
-from django.db import connection
+from django.db import connection, transaction
 
-from producer.models import JournalHead
+from producer.serving import explained
 
 FORMAT = "kettlebook backup 1"
+HEAD = "SELECT sequence, hash FROM producer_journalhead"
+UPLOADS = "SELECT sha256, original_name FROM producer_attachment ORDER BY id"
+SECURE_OPTIONS = ("sslmode", "sslrootcert", "sslcert", "sslkey")
+
+Rows = list[tuple[Any, ...]]
+
+
+class Dump(NamedTuple):
+    """The database at one moment."""
+
+    path: Path
+    head: tuple[int, str]
+    counts: dict[str, int]
+    uploads: list[tuple[str, str]]
 
 
 class Command(BaseCommand):
     """Write a backup; it can be taken while people work."""
 
     help = "Write records and uploads into one zip file, with checksums."
+    requires_system_checks = ()
 
     def add_arguments(self, parser: CommandParser) -> None:
         """Take the file to write."""
@@ -35,94 +55,186 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Write the file under another name, then give it its own."""
-        path = Path(options["file"] or self._default_path())
+        path = Path(options["file"] or default_path())
         if path.exists():
             raise CommandError(f"{path} exists. Choose another name.")
-        path.parent.mkdir(parents=True, exist_ok=True)
-        partial = path.with_name(path.name + ".partial")
-        with tempfile.TemporaryDirectory(dir=path.parent) as directory:
-            database = dump_database(Path(directory))
-            self.stdout.write(f"  records: {database.stat().st_size:,} bytes")
-            files = [(database.name, database), *uploads()]
-            self._write(partial, files)
-        partial.replace(path)
-        self.stdout.write(f"Backed up {len(files)} files into {path}.")
+        with explained():
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            partial = path.with_name(path.name + ".partial")
+            try:
+                missing = self._write(partial)
+                partial.replace(path)
+            finally:
+                partial.unlink(missing_ok=True)
         self.stdout.write(
-            "The secret key is not in it: after restoring, everybody signs in anew."
+            f"Backed up into {path}. Copy it to another computer; its key"
+            " is not in it, so after restoring everybody signs in anew."
         )
+        if missing:
+            raise CommandError(
+                f"{len(missing)} uploads that records name were not there:"
+                f" {', '.join(missing)}. All the rest is in the backup. Type:"
+                " python3 manage.py verify"
+            )
 
-    def _default_path(self) -> Path:
-        now = datetime.datetime.now(tz=datetime.UTC)
-        return Path(settings.DATA_DIR) / "backups" / f"{now:%Y%m%d-%H%M%S}.zip"
+    def _write(self, partial: Path) -> list[str]:
+        """Write everything and return the names of uploads that are gone."""
+        handle = os.open(partial, os.O_RDWR | os.O_CREAT | os.O_TRUNC, 0o600)
+        with (
+            os.fdopen(handle, "w+b") as file,
+            tempfile.TemporaryDirectory(dir=partial.parent) as directory,
+        ):
+            dump = dump_database(Path(directory))
+            self._say(f"  records: {dump.path.stat().st_size:,} bytes")
+            with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+                manifest = self._fill(archive, dump)
+                archive.writestr("manifest.json", json.dumps(manifest, indent=1))
+            file.flush()
+            os.fsync(file.fileno())
+        return list(manifest["missing"])
 
-    def _write(self, partial: Path, files: list[tuple[str, Path]]) -> None:
-        manifest: dict[str, Any] = {
+    def _fill(self, archive: zipfile.ZipFile, dump: Dump) -> dict[str, Any]:
+        files, missing = {}, []
+        # After the database: an upload is on the disk before the row that names it.
+        sources = {dump.path.name: dump.path}
+        for sha256, name in dump.uploads:
+            place = Path(settings.MEDIA_ROOT, sha256[:2], sha256)
+            if place.exists():
+                sources[f"uploads/{sha256[:2]}/{sha256}"] = place
+            else:
+                missing.append(name)
+        for number, (name, source) in enumerate(sources.items(), start=1):
+            archive.write(source, name)
+            files[name] = sha256_of(source)
+            if number % 100 == 0:
+                self._say(f"  {number} of {len(sources)} files")
+        return {
             "format": FORMAT,
             "engine": connection.vendor,
-            "journal": dict(JournalHead.objects.values("sequence", "hash")[0]),
-            "files": {},
+            "taken_at": datetime.datetime.now(tz=datetime.UTC).isoformat(),
+            "journal": {"sequence": dump.head[0], "hash": dump.head[1]},
+            "counts": dump.counts,
+            "missing": missing,
+            "files": files,
         }
-        with zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
-            for number, (name, source) in enumerate(files, start=1):
-                archive.write(source, name)
-                manifest["files"][name] = sha256_of(source)
-                if number % 100 == 0:
-                    self.stdout.write(f"  {number} of {len(files)} files")
-            archive.writestr("manifest.json", json.dumps(manifest, indent=1))
-        handle = os.open(partial, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+
+    def _say(self, text: str) -> None:
+        self.stdout.write(text)
+        self.stdout.flush()
 
 
-def uploads() -> Iterator[tuple[str, Path]]:
-    """Yield name in the backup and path of every upload."""
-    root = Path(settings.MEDIA_ROOT)
-    for path in sorted(root.rglob("*")):
-        if path.is_file():
-            yield f"uploads/{path.relative_to(root).as_posix()}", path
+def default_path() -> Path:
+    """Return a name that no other backup of this premises has."""
+    now = datetime.datetime.now(tz=datetime.UTC)
+    return Path(settings.DATA_DIR) / "backups" / f"{now:%Y%m%d-%H%M%S}.zip"
 
 
-def dump_database(directory: Path) -> Path:
+def dump_database(directory: Path) -> Dump:
     """Write the database into ``directory`` as it is at this moment."""
     if connection.vendor == "sqlite":
-        return _copy_sqlite(directory / "records.sqlite3")
-    if shutil.which("pg_dump") is None:
-        raise CommandError(
-            "pg_dump is needed to back up PostgreSQL. On Debian type: sudo apt-get"
-            " install postgresql-client"
-        )
-    path = directory / "records.pgdump"
-    done = subprocess.run(
-        [
-            "pg_dump",
-            "--format=custom",
-            f"--file={path}",
-            f"--dbname={os.environ['DATABASE_URL']}",
-        ],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    if done.returncode:
-        raise CommandError(f"pg_dump failed: {done.stderr.strip()}")
-    return path
+        path = directory / "records.sqlite3"
+        _copy_sqlite(path)
+        with reading(path) as query:
+            return _described(path, query)
+    return _dump_postgresql(directory / "records.pgdump")
 
 
-def _copy_sqlite(path: Path) -> Path:
-    # All pages in one step: a stepped copy starts over whenever somebody writes.
-    source = sqlite3.connect(f"file:{connection.settings_dict['NAME']}", uri=True)
-    target = sqlite3.connect(path)
+@contextlib.contextmanager
+def reading(path: Path) -> Iterator[Callable[[str], Rows]]:
+    """Yield a way to ask a copy of the database, after proving that it is sound."""
+    copy = sqlite3.connect(path)
     try:
-        source.backup(target, pages=-1)
+        copy.execute("PRAGMA journal_mode=DELETE").fetchall()  # one file, no company
+        if copy.execute("PRAGMA quick_check").fetchall() != [("ok",)]:
+            raise CommandError(
+                f"{path.name} is damaged. Keep it as it is, and use a backup from"
+                " before."
+            )
+        yield lambda sql: copy.execute(sql).fetchall()
     finally:
-        target.close()
-        source.close()
-    return path
+        copy.close()
+
+
+def counts_of(query: Callable[[str], Rows], tables: list[str]) -> dict[str, int]:
+    """Return how many rows each table has."""
+    return {
+        table: query(f'SELECT count(*) FROM "{table}"')[0][0]  # noqa: S608 - table names
+        for table in sorted(tables)
+    }
+
+
+def tables_of(query: Callable[[str], Rows]) -> list[str]:
+    """Return the tables of an SQLite database."""
+    rows = query(
+        "SELECT name FROM sqlite_master WHERE type = 'table'"
+        " AND name NOT LIKE 'sqlite!_%' ESCAPE '!'"
+    )
+    return [name for (name,) in rows]
 
 
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a file, read in pieces."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _described(
+    path: Path, query: Callable[[str], Rows], tables: list[str] | None = None
+) -> Dump:
+    sequence, head = query(HEAD)[0]
+    counts = counts_of(query, tables_of(query) if tables is None else tables)
+    return Dump(path, (sequence, head), counts, [(a, b) for a, b in query(UPLOADS)])
+
+
+def _copy_sqlite(path: Path) -> None:
+    # All pages in one step: a stepped copy starts over whenever somebody writes.
+    source = sqlite3.connect(connection.settings_dict["NAME"], timeout=20)
+    target = sqlite3.connect(path)
+    try:
+        source.backup(target, pages=-1)
+    finally:
+        target.close()
+        source.close()
+
+
+def _dump_postgresql(path: Path) -> Dump:
+    if shutil.which("pg_dump") is None:
+        raise CommandError(
+            "pg_dump is needed to back up PostgreSQL. On Debian type: sudo apt-get"
+            " install postgresql-client"
+        )
+    with transaction.atomic(), connection.cursor() as cursor:
+
+        def query(sql: str) -> Rows:
+            cursor.execute(sql)
+            return list(cursor.fetchall())
+
+        # pg_dump sees exactly what this transaction sees.
+        cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+        snapshot = query("SELECT pg_export_snapshot()")[0][0]
+        command = ["pg_dump", "--format=custom", f"--file={path}"]
+        done = subprocess.run(
+            [*command, f"--snapshot={snapshot}"],
+            env={**os.environ, **postgresql_environment()},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if done.returncode:
+            raise CommandError(f"pg_dump failed: {done.stderr.strip()}")
+        return _described(path, query, connection.introspection.table_names())
+
+
+def postgresql_environment() -> dict[str, str]:
+    """Return how PostgreSQL's programs reach the database; arguments others can see."""
+    facts = connection.settings_dict
+    options = facts.get("OPTIONS") or {}
+    named = {
+        "PGHOST": facts["HOST"],
+        "PGPORT": facts["PORT"],
+        "PGUSER": facts["USER"],
+        "PGPASSWORD": facts["PASSWORD"],
+        "PGDATABASE": facts["NAME"],
+        **{f"PG{name.upper()}": options.get(name) for name in SECURE_OPTIONS},
+    }
+    return {name: str(value) for name, value in named.items() if value}

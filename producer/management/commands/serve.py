@@ -68,8 +68,8 @@ class Command(BaseCommand):
         lines += [f"\n{warning.msg}\n{warning.hint}" for warning in warnings]
         if urlsplit(settings.PUBLIC_URL).hostname in LOOPBACK:
             lines.append(
-                "\nOnly this computer can open that address, and labels carry it. Before"
-                " you print labels set KETTLEBOOK_URL, see README.md."
+                "\nOnly this computer can open that address, and labels carry it."
+                " Before you print labels set KETTLEBOOK_URL, see README.md."
             )
         if people.needs_setup():
             lines.append(

@@ -63,36 +63,36 @@ class Command(BaseCommand):
         )
         known, extra = parser.parse_known_args(argv[2:])
         try:
-            outcomes = self.handle(only=known.only, require=known.require, extra=extra)
+            self.handle(only=known.only, require=known.require, extra=extra)
         except CommandError as error:
             self.stderr.write(str(error))
-            sys.exit(2)
+            sys.exit(error.returncode)
         except KeyboardInterrupt:
             sys.exit("\nStopped; nothing was left behind.")
-        sys.exit(0 if all(outcome.good for outcome in outcomes) else 1)
 
-    def handle(self, *args: Any, **options: Any) -> Any:
-        """Run the phases; return their outcomes."""
-        phases, required = phases_for(**options)
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Run the phases; raise :class:`CommandError` unless all ended well."""
+        extra = options["extra"]
+        phases, required = phases_for(options["only"], options["require"], extra)
         # What a CI sends when its patience ends; the server must not outlive us.
         signal.signal(signal.SIGTERM, _leave)
         outcomes = []
         for phase in phases:
             self.stdout.write(f"\n─── {phase} " + "─" * (65 - len(phase)))
             self.stdout.flush()
-            outcomes.append(
-                run_phase(phase, options["extra"], is_required=phase in required)
-            )
+            outcomes.append(run_phase(phase, extra, is_required=phase in required))
         self.stdout.write("\n" + "─" * 70)
         for outcome in outcomes:
             self.stdout.write(
                 f"{outcome.phase:<12} {outcome.seconds:6.1f} s  {outcome.words}"
             )
-        return outcomes
+        self.stdout.flush()
+        if not all(outcome.good for outcome in outcomes):
+            raise CommandError("Not everything passed; see above.")
 
 
 def phases_for(
-    *, only: str | None, require: str, extra: Sequence[str], **_: Any
+    only: str | None, require: str, extra: Sequence[str]
 ) -> tuple[Sequence[str], set[str]]:
     """Return which phases run and which of them may not be skipped."""
     required = set(filter(None, require.split(",")))
@@ -134,11 +134,13 @@ def judge(code: int, report: Path) -> tuple[str, bool]:
         return "FAILED: no test was found", False
     if code:
         return f"FAILED (pytest ended with {code})", False
-    suites = ElementTree.parse(report).getroot().iter("testsuite")  # noqa: S314 - ours
-    counts = [(int(suite.get("tests", 0)), int(suite.get("skipped", 0))) for suite in suites]  # fmt: skip # noqa: E501
-    found, skipped = (sum(column) for column in zip(*counts, strict=True))
+    suites: list[ElementTree.Element] = []
+    if report.exists():  # not after “--version” and the like
+        suites += ElementTree.parse(report).getroot().iter("testsuite")  # noqa: S314 - ours
+    found = sum(int(suite.get("tests", 0)) for suite in suites)
+    skipped = sum(int(suite.get("skipped", 0)) for suite in suites)
     if found == skipped:
-        return f"FAILED: all {found} tests were skipped", False
+        return f"FAILED: no test ran, {skipped} were skipped", False
     return f"passed {found - skipped}, skipped {skipped}", True
 
 
@@ -162,19 +164,13 @@ def _surroundings(phase: str) -> Iterator[dict[str, str]]:
 
 
 def _pytest(phase: str, environment: dict[str, str], extra: Sequence[str]) -> int:
-    # Whoever names a test wants that one; otherwise a phase knows where to look.
-    named = any((Path(settings.BASE_DIR) / _file(word)).exists() for word in extra)
+    # Whoever names a file wants that one; otherwise a phase knows where to look.
+    root = Path(settings.BASE_DIR)
+    named = any((root / word.split("::", maxsplit=1)[0]).exists() for word in extra)
     where = ON_POSTGRESQL if phase == "postgresql" and not named else ()
     command = [sys.executable, "-m", "pytest", "-q", *CHOICES[phase], *extra, *where]
-    done = subprocess.run(
-        command, cwd=Path(settings.BASE_DIR), env=environment, check=False
-    )
+    done = subprocess.run(command, cwd=root, env=environment, check=False)
     return done.returncode
-
-
-def _file(word: str) -> str:
-    """Return the path in ``tests/test_x.py::test_y``; a word that is none for others."""
-    return word.split("::")[0] if not word.startswith("-") else "-"
 
 
 def _leave(_signal: int, _frame: FrameType | None) -> None:
