@@ -35,7 +35,7 @@ from producer.services.checks import (
 )
 from producer.services.numbers import next_code
 
-MOST_BOTTLES = 5000  # in one filling; a slip of the finger, not a day's work
+MOST_BOTTLES = 2000  # in one filling; a slip of the finger, not a day's work
 
 
 @transaction.atomic

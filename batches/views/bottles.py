@@ -95,7 +95,7 @@ def filling_lot(request: HttpRequest, code: str) -> HttpResponse:
 
 @read_only
 def labels(request: HttpRequest, code: str) -> HttpResponse:
-    """Print the labels of some bottles as PDF, up to ten sheets at a time."""
+    """Print the labels of some bottles as PDF, up to five sheets at a time."""
     found = filling_lot_by_code(code)
     first, last = label_sheets.clamp(request.GET, found.count)
     rows = found.bottles.filter(number__gte=first, number__lte=last)

@@ -17,7 +17,7 @@ from producer.models import Attachment, Material, RawLot, Right, Supplier
 from producer.services import attachments, intake, stock
 from producer.tables.base import show
 from producer.tables.lots import MovementTable, RawLotTable
-from producer.templatetags.kettlebook import mass
+from producer.templatetags.kettlebook import day, mass, number
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
 
@@ -146,9 +146,28 @@ def lot_decide(request: HttpRequest, code: str) -> HttpResponse:
         submit="Decide",
         context={
             "lead": f"{found.material}, {found.supplier}, lot {found.supplier_lot}."
-            " Look at the container, the quantity and the certificate."
+            " Look at the container, the quantity and the certificate.",
+            "facts": _decision_facts(found),
         },
     )
+
+
+def _decision_facts(lot: RawLot) -> list[tuple[str, str]]:
+    certificate = intake.current_certificate(lot)
+    facts = [
+        ("Now", lot.get_status_display()),
+        ("On hand", mass(lot.stock.on_hand_mg)),
+        ("Expiry date", day(lot.expires_on)),
+        ("Retest date", day(lot.retest_on)),
+        ("Certificate", f"version {certificate.version}" if certificate else "none"),
+    ]
+    if certificate and certificate.assay_percent is not None:
+        words = f"{number(certificate.assay_percent)} %"
+        facts.append(("Assay", f"{words}, {certificate.get_assay_basis_display()}"))
+    if certificate and certificate.saponification_value is not None:
+        words = f"{number(certificate.saponification_value)} mg KOH/g"
+        facts.append(("Saponification value", words))
+    return facts
 
 
 @needs(Right.MAKER)

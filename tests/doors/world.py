@@ -111,9 +111,7 @@ def url_names() -> dict[str, URLPattern]:
     return dict(_walk(get_resolver(), ""))
 
 
-def _walk(
-    resolver: URLResolver, namespace: str
-) -> Iterator[tuple[str, URLPattern]]:
+def _walk(resolver: URLResolver, namespace: str) -> Iterator[tuple[str, URLPattern]]:
     for entry in resolver.url_patterns:
         if isinstance(entry, URLResolver):
             yield from _walk(entry, f"{namespace}{entry.namespace or ''}:")
