@@ -130,7 +130,9 @@ def make_environment(extras: frozenset[str]) -> None:
 
 
 def _make_bare_environment() -> None:
-    ensure_venv_module()
+    if ensure_venv_module():
+        # It may have brought a newer Python with it than the one that runs this.
+        os.execv(sys.executable, [sys.executable, *sys.orig_argv[1:]])
     say("Making the environment in .venv …")
     # From within .venv the Python below it: it is about to be deleted.
     python = getattr(sys, "_base_executable", None) or sys.executable

@@ -99,10 +99,13 @@ def missing_libraries() -> list[str]:
     return missing
 
 
-def ensure_venv_module() -> None:
-    """See that environments can be made; install what Debian leaves out, or say."""
+def ensure_venv_module() -> bool:
+    """See that environments can be made; say whether something was installed for it.
+
+    Raises :class:`Stuck` with what to type where we may not install.
+    """
     if importlib.util.find_spec("ensurepip") and importlib.util.find_spec("venv"):
-        return
+        return False
     prefix = _as_administrator()
     if shutil.which("apt-get") is None or prefix is None:
         raise Stuck(_venv_sentence())
@@ -111,6 +114,7 @@ def ensure_venv_module() -> None:
     importlib.invalidate_caches()
     if importlib.util.find_spec("ensurepip") is None:
         raise Stuck(_venv_sentence())
+    return True
 
 
 def say(sentence: str) -> None:

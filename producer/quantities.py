@@ -21,6 +21,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 MASS_UNITS = {"mg": 1, "g": 1_000, "kg": 1_000_000}
 VOLUME_UNITS = {"µl": 1, "ul": 1, "μl": 1, "ml": 1_000, "l": 1_000_000}
 MOST_DIGITS = 15
+MOST_ADDRESS_DIGITS = 9
 # A million tonnes in milligrams: far above any pot, well inside a 64-bit column.
 MOST_UNITS = 10**15
 GROUP_SPACE = "\u202f"
@@ -131,6 +132,19 @@ def parse_volume(text: str, *, unit: str = "ml") -> int:
     (500000, 750000)
     """
     return _parse(text, VOLUME_UNITS, unit, "µl", allow_negative=False)
+
+
+def whole_number(text: str | None, *, default: int) -> int:
+    """Return the whole number in a part of an address; nonsense gives ``default``.
+
+    Nine digits are enough for any page or count, and fit every column and loop.
+
+    >>> [whole_number(text, default=1) for text in ("12", "-3", "²", "9" * 5000)]
+    [12, 1, 1, 1]
+    """
+    if text and len(text) <= MOST_ADDRESS_DIGITS and _WHOLE.fullmatch(text):
+        return int(text)
+    return default
 
 
 def grams(mg: int) -> Decimal:

@@ -38,7 +38,8 @@ def run(sql: str, *params: Any) -> int:
     """Run SQL past every model and service; return the number of rows it touched."""
     with connection.cursor() as cursor:
         cursor.execute(sql, params or None)
-        return cursor.rowcount
+        touched: int = cursor.rowcount
+    return touched
 
 
 def query(sql: str, *params: Any) -> list[tuple[Any, ...]]:

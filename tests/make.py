@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import zoneinfo
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Any, NamedTuple, TypeVar
@@ -43,7 +44,7 @@ from quality.models import Characteristic, Signature
 from quality.services import limits, signing
 
 PASSWORD = "seven kettles on the hob"
-TODAY = datetime.datetime.now(tz=datetime.UTC).date()
+TODAY = datetime.datetime.now(tz=zoneinfo.ZoneInfo("Europe/London")).date()
 KG = 1_000_000
 TARE_MG = 350_000
 

@@ -16,6 +16,7 @@ from batches.models import Bottle, FillingLot
 from producer import prints
 from producer.codes import grouped
 from producer.errors import Refusal
+from producer.quantities import whole_number
 
 LABELS_ON_A_SHEET = 10
 MOST_LABELS = 50  # at a time: five sheets, about a second
@@ -64,8 +65,8 @@ def clamp(query: Mapping[str, str], count: int) -> tuple[int, int]:
     >>> clamp({"first": "11", "last": "9999"}, 24)
     (11, 24)
     """
-    first = _number(query.get("first"), 1)
-    last = _number(query.get("last"), count)
+    first = whole_number(query.get("first"), default=1)
+    last = whole_number(query.get("last"), default=count)
     first = max(1, min(first, count))
     return first, max(first, min(last, count, first + MOST_LABELS - 1))
 
@@ -139,7 +140,3 @@ def qr_svg(bottle: Bottle) -> SafeString:
         f' viewBox="0 0 {size} {size}" shape-rendering="crispEdges">'
         f'<path d="{path}"/></svg>'
     )
-
-
-def _number(text: str | None, default: int) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() else default

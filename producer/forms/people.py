@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django import forms
+from django.contrib.auth.forms import AuthenticationForm
 
 from producer.forms.base import ActForm, ReasonForm
 from producer.models import Person, Right
@@ -61,6 +62,14 @@ class SetUpForm(ActForm):
         required=False,
         help_text="Never your own, unless this is a one-person premises.",
     )
+
+
+class SignInForm(AuthenticationForm):
+    """Name and password; however a name is typed, it is one name to the lock-out."""
+
+    def clean_username(self) -> str:
+        """Return the name in small letters, as every account has it."""
+        return str(self.cleaned_data["username"]).lower()
 
 
 class AccountForm(ActForm):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import uuid
+from collections.abc import Iterable
 from decimal import Decimal
 
 from django.core.files.base import File
@@ -241,6 +242,12 @@ def current_certificate(lot: RawLot) -> Certificate | None:
         .order_by("-version")
         .first()
     )
+
+
+def current_certificates(lots: Iterable[RawLot]) -> dict[int, Certificate]:
+    """Return the newest certificate of each of these lots that has one, by lot id."""
+    rows = Certificate.objects.filter(lot__in=list(lots)).select_related("attachment")
+    return {row.lot_id: row for row in rows.order_by("version")}  # the last one stays
 
 
 def certificate_facts(certificate: Certificate) -> dict[str, str | int | bool | None]:

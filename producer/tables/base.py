@@ -11,6 +11,7 @@ from django.template.loader import render_to_string
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from producer.quantities import whole_number
 from producer.templatetags.kettlebook import day, mass, moment
 
 ROWS_ON_A_PAGE = 25
@@ -60,8 +61,7 @@ def show(request: HttpRequest, table: AnyTable) -> AnyTable:
     order = request.GET.getlist(table.prefixed_order_by_field)
     if order:
         table.order_by = order
-    wanted = request.GET.get(table.prefixed_page_field, "1")
-    page = int(wanted) if wanted.isascii() and wanted.isdigit() else 1
+    page = whole_number(request.GET.get(table.prefixed_page_field), default=1)
     try:
         table.paginate(page=page, per_page=ROWS_ON_A_PAGE)
     except EmptyPage:

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.decorators import method_decorator
 from django.views.decorators.http import require_http_methods
 
-from producer.forms.people import OwnPasswordForm, SetUpForm
+from producer.forms.people import OwnPasswordForm, SetUpForm, SignInForm
 from producer.models import Premises, Right
 from producer.services import people
 from producer.views import acts
@@ -58,6 +58,7 @@ class SignIn(auth_views.LoginView):
     """Sign in; leads to the first-run page while there is nobody to sign in."""
 
     template_name = "producer/sign_in.html"
+    authentication_form = SignInForm
     redirect_authenticated_user = True
 
     def dispatch(

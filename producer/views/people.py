@@ -12,6 +12,7 @@ from django.utils import timezone
 from producer.forms.base import ReasonForm
 from producer.forms.people import AccountForm, OtherPasswordForm, RightsForm
 from producer.models import JournalEntry, Right, User
+from producer.quantities import whole_number
 from producer.services import people as service
 from producer.tables.base import show
 from producer.tables.records import AccountTable, JournalTable
@@ -113,11 +114,12 @@ def account_password(request: HttpRequest, pk: int) -> HttpResponse:
 def journal(request: HttpRequest) -> HttpResponse:
     """Read the journal: by record, by person, by day."""
     rows = JournalEntry.objects.all()
-    record, person = request.GET.get("on", "").strip(), request.GET.get("who", "")
+    record = request.GET.get("on", "").strip()
+    person = whole_number(request.GET.get("who"), default=0)
     if record:
         rows = rows.filter(subject_label__icontains=record)
-    if person.isdigit():
-        rows = rows.filter(actor__person_id=int(person))
+    if person:
+        rows = rows.filter(actor__person_id=person)
     since = _day(request.GET.get("day", ""))
     if since:
         start = datetime.datetime.combine(
@@ -130,7 +132,7 @@ def journal(request: HttpRequest) -> HttpResponse:
         {
             "table": show(request, JournalTable(rows)),
             "on": record,
-            "who": person,
+            "who": str(person),
             "day": since.isoformat() if since else "",
             "accounts": User.objects.select_related("person"),
         },
@@ -139,6 +141,8 @@ def journal(request: HttpRequest) -> HttpResponse:
 
 def _day(text: str) -> datetime.date | None:
     try:
-        return datetime.date.fromisoformat(text)
+        found = datetime.date.fromisoformat(text)
     except ValueError:
         return None
+    # The first and the last year have days that do not exist in every time zone.
+    return found if datetime.MINYEAR < found.year < datetime.MAXYEAR else None

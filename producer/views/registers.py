@@ -107,7 +107,7 @@ def _table(kind: str, found: Register) -> tables.Table:
         extra_columns=columns,
         empty_text=f"No {found.one} is registered yet.",
     )
-    made.columns["name"].column.render = lambda value, record: link(
+    made.columns["name"].render = lambda value, record: link(
         reverse("producer:register_entry", args=[kind, record.pk]), value
     )
     return made

@@ -98,9 +98,7 @@ def open_recall(
     )
     recall.full_clean()
     recall.save(force_insert=True)
-    frozen = (
-        {} if is_mock else _freeze(by, recall, trace.downstream_ids(root.pk))
-    )
+    frozen = {} if is_mock else _freeze(by, recall, trace.downstream_ids(root.pk))
     # Walked again: a draw that was under way held its source, so it is over by now,
     # and from what is frozen nothing more is drawn.
     ids = trace.downstream_ids(root.pk)

@@ -11,7 +11,7 @@ from batches.lifecycle import BottleStatus
 from batches.models import Bottle
 from producer.codes import is_bottle_code, normalise
 from producer.models import User
-from producer.services.intake import current_certificate
+from producer.services.intake import current_certificates
 from producer.views.acts import read_only
 from quality.services.recalling import recalls_of_bottle
 
@@ -44,12 +44,13 @@ def bottle(request: HttpRequest, code: str) -> HttpResponse:
 
 def _history(found: Bottle) -> dict[str, object]:
     genealogy = trace.trace(found.filling_lot.batch.stock)
+    certificates = current_certificates(genealogy.lots)
     names = {lot.pk: lot.code for lot in genealogy.lots}
     names.update({batch.pk: batch.number for batch in genealogy.batches})
     return {
         "genealogy": genealogy,
         "names": names,
-        "lots": [(lot, current_certificate(lot)) for lot in genealogy.lots],
+        "lots": [(lot, certificates.get(lot.pk)) for lot in genealogy.lots],
         "events": found.events.select_related(
             "entered_by__person", "dispatch__consignee"
         ),

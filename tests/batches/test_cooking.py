@@ -1,4 +1,4 @@
-"""At the pot: what is weighed is drawn, what was wrong is corrected, nothing is lost."""
+"""At the pot: what is weighed is drawn, what was wrong is corrected, nothing lost."""
 
 from __future__ import annotations
 
@@ -119,14 +119,11 @@ def test_scenario_25_expired_at_midnight(crew: make.Crew, owner: User) -> None:
     registers.save(by=owner, entry=premises)
     zone = zoneinfo.ZoneInfo("Pacific/Auckland")
     last_day = datetime.date(2026, 3, 10)
+    received = datetime.date(2026, 1, 5)
+    water = make.water(crew.maker)
     lots = [
-        make.released_lot(
-            crew,
-            make.water(crew.maker),
-            received_on=datetime.date(2026, 1, 5),
-            **{date: last_day},
-        )
-        for date in ("expires_on", "retest_on")
+        make.released_lot(crew, water, received_on=received, expires_on=last_day),
+        make.released_lot(crew, water, received_on=received, retest_on=last_day),
     ]
     before = datetime.datetime(2026, 3, 10, 23, 59, 59, tzinfo=zone)
     after = datetime.datetime(2026, 3, 11, 0, 0, 1, tzinfo=zone)

@@ -210,9 +210,9 @@ def test_scenario_30_formula_edited_mid_batch(crew: make.Crew) -> None:
     assert kept.formula_version == old
     planned = {line.name: line.target_mg for line in planning.plan_of(kept).lines}
     assert planned["distilled water"] == water_then == 420_000
+    water = make.released_lot(crew, make.water(crew.maker))
+    line = new.lines.get(material=water.material)
     with pytest.raises(Refusal, match="another formula version"):
-        water = make.released_lot(crew, make.water(crew.maker))
-        line = new.lines.get(material=water.material)
         make.charge(crew, kept, water.stock, 1000, line=line)
     # the running batch is finished and released by what it began with: pH 9.2
     make.charge_all(crew, kept)

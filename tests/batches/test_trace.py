@@ -284,11 +284,12 @@ def test_scenario_14_rework_three_deep_makes_no_loop(crew: make.Crew) -> None:
     _, made = three_deep(crew)
     potash = make.released_lot(crew, make.potash(crew.maker))
     for batch in made:
-        for source in (potash, *made):
+        sources = [potash.stock, *(other.stock for other in made)]
+        for source in sources:
             if source.pk == batch.pk:
                 continue
             with pytest.raises(Refusal, match="closed and signed"):
-                make.charge(crew, batch, source.stock, 1000, is_rework=True)
+                make.charge(crew, batch, source, 1000, is_rework=True)
         charge = batch.charges.latest("pk")
         with pytest.raises(Refusal, match="closed and signed"):
             cooking.amend_charge(

@@ -55,7 +55,7 @@ def page_of(response: HttpResponseBase) -> Page:
 
 def text_of(response: HttpResponseBase) -> str:
     """Return the body of a response as text."""
-    body: bytes = response.getvalue()  # type: ignore[attr-defined]
+    body: bytes = response.getvalue()
     return body.decode()
 
 

@@ -33,7 +33,10 @@ def browser() -> Iterator[Browser]:
     try:
         with sync_playwright() as playwright:
             chromium = playwright.chromium.launch(
-                executable_path=find_chromium(), args=ARGUMENTS
+                executable_path=find_chromium(),
+                args=ARGUMENTS,
+                # Going back shows the page as it was left, as everybody's browser does.
+                ignore_default_args=["--disable-back-forward-cache"],
             )
             yield chromium
             chromium.close()

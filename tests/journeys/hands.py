@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -138,7 +137,7 @@ class Screen:
         """Take the file behind a link."""
         with self.page.expect_download() as taken:
             self.follow(link)
-        return Path(taken.value.path()).read_bytes()
+        return taken.value.path().read_bytes()
 
     def print_out(self, link: str) -> bytes:
         """Return the PDF behind a link, as the browser's own viewer would get it."""

@@ -449,8 +449,7 @@ def history_goes_back(
     with maker.page.expect_download() as taken:
         potash.get_by_role("link", name="analysis.pdf").click()
     assert taken.value.suggested_filename == "analysis.pdf"
-    with open(taken.value.path(), "rb") as file:
-        assert file.read() == paper
+    assert taken.value.path().read_bytes() == paper
 
 
 def dispatch(maker: Screen, addresses: list[str]) -> None:

@@ -44,7 +44,7 @@ def coarse_strips(crew: make.Crew) -> Instrument:
         (
             "10.4",
             Verdict.CONDITIONAL_FAIL,
-            "outside 8 to 10, but the true value could be down to 9.8: conditional fail",
+            "outside 8 to 10, but the true value could be down to 9.8: conditional",
         ),
         ("10.7", Verdict.FAIL, "10.7 ± 0.6 lies outside 8 to 10: fail."),
         ("8.1", Verdict.CONDITIONAL_PASS, "could be down to 7.5: conditional pass"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -244,10 +245,14 @@ def test_only_a_reviewer_opens_a_recall(
     "facts", [{"reason": " "}, {"public_notice": ""}, {"hazard_class": "9"}]
 )
 def test_a_recall_says_why_how_bad_and_what_to_do(
-    crew: make.Crew, facts: dict[str, str]
+    crew: make.Crew, facts: dict[str, Any]
 ) -> None:
     lot = make.held_lot(crew, make.water(crew.maker))
-    usual = {"reason": "soda", "public_notice": "Bring it.", "hazard_class": "2"}
+    usual: dict[str, Any] = {
+        "reason": "soda",
+        "public_notice": "Bring it.",
+        "hazard_class": "2",
+    }
     with pytest.raises((Refusal, ValidationError)):
         recalling.open_recall(by=crew.reviewer, root=lot.stock, **{**usual, **facts})
     assert not Recall.objects.exists()

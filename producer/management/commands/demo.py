@@ -103,11 +103,13 @@ class Command(BaseCommand):
 
 def require_own_data(data: Path) -> None:
     """Refuse to run on anything but the demo's own SQLite file."""
-    database = settings.DATABASES["default"]
-    own = str(data / "records.sqlite3")
-    if not (settings.IS_DEMO and connection.vendor == "sqlite"):
-        raise CommandError("The demo runs by itself only. Type: python3 manage.py demo")
-    if str(database["NAME"]) != own or Path(settings.DATA_DIR) != data:
+    is_own = (
+        settings.IS_DEMO
+        and connection.vendor == "sqlite"
+        and str(connection.settings_dict["NAME"]) == str(data / "records.sqlite3")
+        and Path(settings.DATA_DIR) == data
+    )
+    if not is_own:
         raise CommandError("The demo runs by itself only. Type: python3 manage.py demo")
 
 

@@ -1,0 +1,288 @@
+"""What every page sends along, and what no page may contain."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from django.db.models import CharField, F, TextField, Value
+from django.db.models.functions import Concat
+from django.http import HttpResponseBase
+from django.test import Client
+
+from batches.models import FormulaVersion
+from producer import journal
+from producer.codes import new_bottle_code
+from producer.models import Material, User
+from tests import make
+from tests.database import our_models, without_triggers
+from tests.doors import world as worlds
+from tests.doors.pages import Page, page_of, text_of
+from tests.doors.world import World
+
+POLICY = {
+    "default-src 'none'",
+    "script-src 'self'",
+    "style-src 'self'",
+    "img-src 'self'",
+    "font-src 'self'",
+    "connect-src 'self'",
+    "manifest-src 'self'",
+    "form-action 'self'",
+    "base-uri 'none'",
+    "frame-ancestors 'none'",
+}
+HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+}
+
+Answers = Iterator[tuple[str, HttpResponseBase]]
+
+
+def crawl(world: World, browser: Client) -> Answers:
+    """Ask for every address, as one with every right and as a visitor."""
+    for tries in worlds.addresses(world).values():
+        for address in tries:
+            yield address, browser.get(address)
+    yield from outside(world)
+    yield "an act that is refused", browser.post("/lots/receive/", {"quantity_mg": "x"})
+    yield "not found", browser.get("/lots/L26-9999-9/")
+    account = world.account("auditor")
+    assert account is not None
+    reader = Client()
+    reader.force_login(account)
+    yield "not allowed", reader.get("/lots/receive/")
+
+
+def outside(world: World) -> Answers:
+    """Ask for what a visitor can come to."""
+    visitor = Client()
+    for address in (
+        "/sign-in/",
+        f"/b/{world.bottle.code}/",
+        f"/b/{new_bottle_code()}/",
+        "/b/nonsense/",
+        "/no/such/page/",
+        "/lots/",
+    ):
+        yield address, visitor.get(address)
+    checked = Client(enforce_csrf_checks=True)
+    yield "forgery", checked.post("/sign-in/", {"username": "a", "password": "b"})
+
+
+def is_page(response: HttpResponseBase) -> bool:
+    """Say whether an answer is HTML with something in it."""
+    return response.headers.get("Content-Type", "").startswith("text/html")
+
+
+def test_every_answer_carries_the_strict_policy_and_the_other_headers(
+    world: World, browser: Client
+) -> None:
+    answers = 0
+    for address, response in crawl(world, browser):
+        answers += 1
+        policy = response.headers["Content-Security-Policy"]
+        assert {rule.strip() for rule in policy.split(";")} == POLICY, address
+        sent = {name: response.headers.get(name) for name in HEADERS}
+        assert sent == HEADERS, address
+        text_of_any(response)
+    assert answers > len(worlds.url_names())
+
+
+def text_of_any(response: HttpResponseBase) -> bytes:
+    """Read an answer to its end, whatever it is."""
+    body: bytes = response.getvalue()
+    return body
+
+
+def test_no_page_holds_a_script_a_style_or_a_handler_of_its_own(
+    world: World, browser: Client
+) -> None:
+    pages = 0
+    for address, response in crawl(world, browser):
+        if not is_page(response):
+            text_of_any(response)
+            continue
+        page = page_of(response)
+        pages += bool(page.elements)
+        assert list(inline_code(page)) == [], address
+        assert list(addresses_elsewhere(page)) == [], address
+    assert pages > 70
+
+
+def inline_code(page: Page) -> Iterator[str]:
+    """Yield what the policy would stop, or ought to."""
+    for tag, text in page.texts:
+        if tag in {"script", "style"}:
+            yield f"<{tag}>{text}"
+    for tag, attributes in page.elements:
+        if tag == "style" or (tag == "script" and not attributes.get("src")):
+            yield f"<{tag}>"
+        for name, value in attributes.items():
+            if name == "style" or name.startswith("on"):
+                yield f"{tag} {name}={value}"
+            if value.strip().lower().startswith(("javascript:", "data:")):
+                yield f"{tag} {name}={value}"
+
+
+def addresses_elsewhere(page: Page) -> Iterator[str]:
+    """Yield addresses of other sites: a premises works without a network."""
+    for tag, attributes in page.elements:
+        for name in ("href", "src", "action", "formaction", "data", "poster"):
+            value = attributes.get(name, "")
+            if value.startswith(("http:", "https:", "//")):
+                yield f"{tag} {name}={value}"
+
+
+@pytest.mark.parametrize(
+    "html",
+    [
+        "<p style='color:red'>",
+        "<script>x()</script>",
+        "<script></script>",
+        "<style>p{}</style>",
+        "<a href=' javascript:x()'>",
+        "<p onclick='x()'>",
+    ],
+)
+def test_the_check_finds_what_it_looks_for(html: str) -> None:
+    page = Page()
+    page.feed(html)
+    assert list(inline_code(page))
+
+
+def test_every_form_that_is_sent_by_post_carries_a_token(
+    world: World, browser: Client
+) -> None:
+    forms = 0
+    for address, response in crawl(world, browser):
+        if not is_page(response):
+            text_of_any(response)
+            continue
+        page = page_of(response)
+        posts = [one for one in page.attributes("form") if one.get("method") == "post"]
+        tokens = [
+            one
+            for one in page.attributes("input")
+            if one.get("name") == "csrfmiddlewaretoken"
+        ]
+        forms += len(posts)
+        assert len(tokens) == len(posts), address
+        assert {one.get("method") for one in page.attributes("form")} <= {"get", "post"}
+    assert forms > 100  # each page has the one that signs out
+
+
+def test_every_link_on_every_page_leads_somewhere(
+    world: World, browser: Client
+) -> None:
+    links: dict[str, str] = {}
+    for address, response in crawl(world, browser):
+        if is_page(response):
+            for attributes in page_of(response).attributes("a"):
+                links.setdefault(attributes.get("href", ""), address)
+        else:
+            text_of_any(response)
+    inside = {href for href in links if href.startswith("/")}
+    assert len(inside) > 60
+    dead = {}
+    for href in inside:
+        response = browser.get(href)
+        text_of_any(response)
+        if response.status_code not in {200, 302}:
+            dead[href] = (response.status_code, links[href])
+    assert dead == {}
+
+
+# ------------------------------------------------------------------ hostile words
+
+MARK = "\"'><i id=evil>&"
+# Words that the program itself chooses or checks: nobody can put such into them.
+CHOSEN_BY_US = {
+    "producer.Premises": {"time_zone", "decimal_mark"},
+    "producer.User": {"username", "password"},
+    "producer.JournalEntry": {"before", "after", "act", "subject_kind", "subject_id"},
+    "producer.Attachment": {"content_type", "original_name"},
+    "quality.Signature": {"record"},
+}
+CHOSEN_EVERYWHERE = {"code", "sha256", "record_sha256", "hash", "previous_hash"}
+
+
+def poison() -> int:
+    """Put markup into every free text of every table; return how many columns."""
+    columns = 0
+    with without_triggers():
+        FormulaVersion.objects.update(  # a number comes with the day it was read
+            authority_reference="A 1", authority_checked_on=make.TODAY
+        )
+        for model in our_models():
+            for field in model._meta.concrete_fields:
+                if is_free_text(model._meta.label, field):
+                    poisoned = Concat(F(field.name), Value(MARK))
+                    model._base_manager.update(**{field.name: poisoned})
+                    columns += 1
+    return columns
+
+
+def is_free_text(label: str, field: object) -> bool:
+    """Say whether people can write what they like into a field."""
+    return (
+        isinstance(field, CharField | TextField)
+        and not field.choices
+        and (field.max_length is None or field.max_length >= 60)
+        and field.name not in CHOSEN_BY_US.get(label, set()) | CHOSEN_EVERYWHERE
+        and "hash" not in field.name
+        and not field.name.startswith("status")
+        and field.name not in {"old", "new", "frozen_by"}
+    )
+
+
+def test_markup_in_names_reasons_and_notes_is_shown_and_not_obeyed(
+    world: World, browser: Client, everything: User
+) -> None:
+    journal.write(
+        by=everything,
+        act="tried" + MARK,
+        subject=Material.objects.all()[0],
+        label=MARK,
+        before={MARK: MARK},
+        after={MARK: "other" + MARK},
+        reason=MARK,
+    )
+    assert poison() > 40
+    shown = 0
+    for address, response in crawl(world, browser):
+        if not is_page(response):
+            text_of_any(response)
+            continue
+        text = text_of(response)
+        shown += "&lt;i id=evil&gt;" in text
+        assert "<i id=evil>" not in text, address
+        page = Page()
+        page.feed(text)
+        assert not [one for _, one in page.elements if one.get("id") == "evil"], address
+    assert shown > 60
+
+
+@pytest.mark.parametrize("path", ["/find/", "/journal/", "/lots/", "/batches/"])
+def test_markup_in_the_address_is_shown_and_not_obeyed(
+    browser: Client, path: str
+) -> None:
+    asked = dict.fromkeys(("q", "on", "who", "day", "status", "sort", "page"), MARK)
+    text = text_of(browser.get(path, asked))
+    assert "<i id=evil>" not in text
+
+
+@pytest.mark.parametrize(
+    "path", ["/batches/open/", "/dispatches/new/", "/limits/{}/set/"]
+)
+def test_markup_in_what_an_address_fills_in_is_not_obeyed(
+    world: World, browser: Client, path: str
+) -> None:
+    address = path.format(world.cooking.formula_version_id)
+    names = ("formula", "basis_mg", "filling_lot", "codes", "note", "reason", "lower")
+    text = text_of(browser.get(address, dict.fromkeys(names, MARK)))
+    assert "<i id=evil>" not in text
+    assert "&lt;i id=evil&gt;" in text

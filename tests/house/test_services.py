@@ -1,0 +1,417 @@
+"""Every service that changes something writes one journal entry; refused, none."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import inspect
+import pkgutil
+import uuid
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.db import IntegrityError, transaction
+
+from batches.models import BulkWeighing, Charge, Reading
+from batches.services import cooking, dispatching, filling, formulas, planning
+from producer import journal
+from producer.errors import Refusal
+from producer.models import JournalEntry, Premises, Right, Supplier, User
+from producer.services import intake, people, registers, stock
+from quality.services import limits, recalling, signing
+from tests import make
+from tests.database import row_counts
+
+Service = Callable[..., Any]
+Facts = dict[str, Any]
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Cast:
+    """Who is there."""
+
+    owner: User
+    crew: make.Crew
+    auditor: User
+
+
+def premises_facts(cast: Cast) -> Facts:
+    return {
+        "code": people.make_setup_code(),
+        "premises": Premises(name="Hollow Beck Soapery"),
+        "name": "Odile Brandt",
+        "username": "odile.brandt",
+        "password": make.PASSWORD,
+        "rights": [],
+    }
+
+
+def account_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.owner,
+        "username": "new.helper",
+        "name": "New Helper",
+        "password": make.PASSWORD,
+        "rights": [Right.MAKER],
+    }
+
+
+def other_account(cast: Cast, **facts: Any) -> Facts:
+    return {"by": cast.owner, "user": cast.auditor, **facts}
+
+
+def lot_facts(cast: Cast, **facts: Any) -> Facts:
+    lot = make.held_lot(cast.crew, make.water(cast.crew.maker))
+    return {"by": cast.crew.maker, "lot": lot, **facts}
+
+
+def receipt_facts(cast: Cast) -> Facts:
+    by = cast.crew.maker
+    return {
+        "by": by,
+        "material": make.water(by),
+        "supplier": make.supplier(by),
+        "supplier_lot": "A",
+        "quantity_mg": 5,
+        "received_on": make.TODAY,
+    }
+
+
+def formula_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.crew.maker,
+        "name": "Another paste",
+        "kind": "cook",
+        "purpose": "paste",
+        "wording": formulas.Wording(product_name="P", shelf_life_days=9),
+        "lines": make.paste_lines(cast.crew.maker),
+    }
+
+
+def version_facts(cast: Cast) -> Facts:
+    facts = formula_facts(cast)
+    return {
+        "by": cast.crew.maker,
+        "formula": make.paste_version(cast.crew).formula,
+        "wording": facts["wording"],
+        "lines": facts["lines"],
+        "reason": "stiffer",
+    }
+
+
+def opening_facts(cast: Cast) -> Facts:
+    version = make.paste_version(cast.crew)
+    return {"by": cast.crew.maker, "formula_version": version, "basis_mg": 5}
+
+
+def choice_facts(cast: Cast) -> Facts:
+    batch = make.open_batch(cast.crew)
+    line = make.line_of(batch, "distilled water")
+    source = make.stock_of(cast.crew, line)
+    return {"by": cast.crew.maker, "batch": batch, "choices": {line.pk: source}}
+
+
+def charge_facts(cast: Cast) -> Facts:
+    batch = make.open_batch(cast.crew)
+    line = make.line_of(batch, "distilled water")
+    return {
+        "by": cast.crew.maker,
+        "batch": batch,
+        "line": line,
+        "source": make.stock_of(cast.crew, line),
+        "scale": make.scale(cast.crew.maker),
+        "gross_mg": 10,
+        "tare_mg": 5,
+    }
+
+
+def charge_correction(cast: Cast) -> Facts:
+    cooking.charge(**charge_facts(cast))
+    return {
+        "by": cast.crew.maker,
+        "charge": Charge.objects.get(),
+        "gross_mg": 9,
+        "tare_mg": 5,
+        "reason": "misread",
+    }
+
+
+def reading_facts(cast: Cast) -> Facts:
+    cooking.charge(**charge_facts(cast))
+    return {
+        "by": cast.crew.maker,
+        "batch": Charge.objects.get().batch,
+        "characteristic": "temperature",
+        "value": Decimal(60),
+        "instrument": make.thermometer(cast.crew.maker),
+    }
+
+
+def reading_correction(cast: Cast) -> Facts:
+    cooking.record_reading(**reading_facts(cast))
+    return {
+        "by": cast.crew.maker,
+        "reading": Reading.objects.get(),
+        "value": Decimal(61),
+        "reason": "misread",
+    }
+
+
+def bulk_facts(cast: Cast) -> Facts:
+    cooking.charge(**charge_facts(cast))
+    return {
+        "by": cast.crew.maker,
+        "batch": Charge.objects.get().batch,
+        "scale": make.scale(cast.crew.maker),
+        "gross_mg": 9,
+        "tare_mg": 5,
+    }
+
+
+def bulk_correction(cast: Cast) -> Facts:
+    cooking.weigh_bulk(**bulk_facts(cast))
+    return {
+        "by": cast.crew.maker,
+        "weighing": BulkWeighing.objects.get(),
+        "gross_mg": 8,
+        "tare_mg": 5,
+        "reason": "misread",
+    }
+
+
+def finishing_facts(cast: Cast) -> Facts:
+    batch = make.open_batch(cast.crew)
+    make.charge_all(cast.crew, batch)
+    make.weigh_bulk(cast.crew, batch)
+    return {"by": cast.crew.maker, "batch": batch}
+
+
+def abandoning_facts(cast: Cast) -> Facts:
+    batch = make.open_batch(cast.crew)
+    return {"by": cast.crew.maker, "batch": batch, "reason": "no gas"}
+
+
+def filling_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.crew.maker,
+        "batch": make.released_liquid(cast.crew),
+        "nominal_ul": 250_000,
+        "density": Decimal(1),
+        "count": 3,
+    }
+
+
+def bottle_facts(cast: Cast) -> Facts:
+    bottle = make.bottles_of(make.filled(cast.crew))[0]
+    by = cast.crew.maker
+    return {"by": by, "bottle": bottle, "new": "destroyed", "reason": "broken"}
+
+
+def dispatch_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.crew.maker,
+        "bottles": make.bottles_of(make.filled(cast.crew)),
+        "consignee": make.consignee(cast.crew.maker),
+    }
+
+
+def limit_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.crew.reviewer,
+        "formula_version": make.paste_version(cast.crew),
+        "characteristic": "ph",
+        "upper": Decimal(10),
+        "reason": "as agreed",
+    }
+
+
+def signing_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.crew.reviewer,
+        "batch": make.cooked_batch(cast.crew),
+        "meaning": "release",
+        "password": make.PASSWORD,
+    }
+
+
+def recall_facts(cast: Cast) -> Facts:
+    lot = make.filled(cast.crew)
+    return {
+        "by": cast.crew.reviewer,
+        "root": lot.batch.stock,
+        "hazard_class": "3",
+        "reason": "a smell",
+        "public_notice": "Bring it back.",
+    }
+
+
+def advancing_facts(cast: Cast) -> Facts:
+    recall = recalling.open_recall(**recall_facts(cast))
+    return {"by": cast.crew.reviewer, "recall": recall, "note": "told them"}
+
+
+SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
+    people.set_up: premises_facts,
+    people.add_account: account_facts,
+    people.change_rights: lambda c: other_account(c, rights=[], reason="rest"),
+    people.deactivate: lambda c: other_account(c, reason="moved away"),
+    people.change_password: lambda c: {
+        "by": c.auditor,
+        "user": c.auditor,
+        "current_password": make.PASSWORD,
+        "password": "a new kettle 1",
+    },
+    people.set_password: lambda c: other_account(c, password="a new kettle 1"),
+    registers.save: lambda c: {"by": c.crew.maker, "entry": Supplier(name="New")},
+    intake.receive_lot: receipt_facts,
+    intake.record_certificate: lambda c: lot_facts(
+        c, values=intake.CertificateValues(reference="A"), upload=make.pdf()
+    ),
+    intake.decide_lot: lambda c: (
+        lot_facts(c, new="released", reason="fine") | {"by": c.crew.reviewer}
+    ),
+    stock.adjust: lambda c: lot_facts(c, counted_mg=5, reason="counted"),
+    stock.dispose: lambda c: lot_facts(c, amount_mg=5, reason="spilt"),
+    formulas.write_formula: formula_facts,
+    formulas.write_version: version_facts,
+    planning.open_batch: opening_facts,
+    planning.choose_lots: choice_facts,
+    cooking.charge: charge_facts,
+    cooking.amend_charge: charge_correction,
+    cooking.record_reading: reading_facts,
+    cooking.amend_reading: reading_correction,
+    cooking.weigh_bulk: bulk_facts,
+    cooking.amend_bulk: bulk_correction,
+    cooking.finish: finishing_facts,
+    cooking.abandon: abandoning_facts,
+    filling.fill: filling_facts,
+    filling.move_bottle: bottle_facts,
+    dispatching.dispatch: dispatch_facts,
+    limits.set_limit: limit_facts,
+    signing.sign: signing_facts,
+    recalling.open_recall: recall_facts,
+    recalling.advance: advancing_facts,
+}
+WITHOUT_CAST = people.set_up  # the only act before there is anybody
+
+
+def name_of(service: Service) -> str:
+    return f"{service.__module__}.{service.__name__}"
+
+
+every_service = pytest.mark.parametrize("service", SERVICES, ids=name_of)
+
+
+@pytest.fixture
+def facts(service: Service, request: pytest.FixtureRequest, db: None) -> Facts:
+    """Return what the service takes in its ordinary case."""
+    if service is WITHOUT_CAST:
+        return SERVICES[service](None)  # type: ignore[arg-type]
+    cast = Cast(
+        owner=request.getfixturevalue("owner"),
+        crew=request.getfixturevalue("crew"),
+        auditor=request.getfixturevalue("auditor"),
+    )
+    return SERVICES[service](cast)
+
+
+def service_modules() -> list[str]:
+    names = []
+    for package in ("producer.services", "batches.services", "quality.services"):
+        path = importlib.import_module(package).__path__
+        names += [info.name for info in pkgutil.walk_packages(path, f"{package}.")]
+    return names
+
+
+def changing_functions() -> set[Service]:
+    """Return the public functions that open a transaction: those that change things.
+
+    Only services do; what they share works inside the transaction of its caller.
+    """
+    return {
+        function
+        for name in service_modules()
+        for label, function in vars(importlib.import_module(name)).items()
+        if inspect.isfunction(function)
+        and hasattr(function, "__wrapped__")
+        and function.__module__ == name
+        and not label.startswith("_")
+    }
+
+
+def test_the_table_names_every_service_that_changes_something() -> None:
+    assert set(SERVICES) == changing_functions()
+
+
+@every_service
+def test_a_service_takes_keywords_only_and_says_by_whom(service: Service) -> None:
+    parameters = inspect.signature(service).parameters
+    assert {p.kind for p in parameters.values()} == {inspect.Parameter.KEYWORD_ONLY}
+    assert ("by" in parameters) == (service is not WITHOUT_CAST)
+    assert ("submission" in parameters) == (service is not WITHOUT_CAST)
+    assert service.__doc__
+
+
+@every_service
+def test_each_act_writes_exactly_one_entry(service: Service, facts: Facts) -> None:
+    before = JournalEntry.objects.count()
+    service(**facts)
+    assert JournalEntry.objects.count() == before + 1
+    assert list(journal.faults()) == []
+    entry = JournalEntry.objects.first()
+    assert entry is not None
+    assert entry.actor == facts.get("by", User.objects.last())
+    assert entry.subject_label
+
+
+def refused(service: Service, facts: Facts, request: pytest.FixtureRequest) -> Facts:
+    """Return the same act as somebody who may not, or with the wrong proof."""
+    if service is people.set_up:
+        return {**facts, "code": "00000000"}
+    if service is people.change_password:
+        return {**facts, "current_password": "guessed"}
+    return {**facts, "by": request.getfixturevalue("auditor")}
+
+
+@every_service
+def test_a_refused_act_changes_nothing(
+    service: Service, facts: Facts, request: pytest.FixtureRequest
+) -> None:
+    wrong = refused(service, facts, request)
+    before = row_counts()
+    with pytest.raises((PermissionDenied, Refusal)):
+        service(**wrong)
+    assert row_counts() == before
+    service(**facts)  # control: with the right and the proof it goes through
+    assert row_counts() != before
+
+
+@every_service
+def test_a_rollback_takes_the_act_and_its_entry(service: Service, facts: Facts) -> None:
+    before = row_counts()
+    with transaction.atomic():
+        service(**facts)
+        assert row_counts() != before
+        transaction.set_rollback(True)
+    assert row_counts() == before
+    assert list(journal.faults()) == []
+
+
+@every_service
+def test_scenario_09_double_tap_is_stopped_by_the_database_for_every_act(
+    service: Service, facts: Facts, owner: User
+) -> None:
+    if service is WITHOUT_CAST:
+        pytest.skip("a premises is set up once; the second attempt is refused")
+    submission = uuid.uuid4()
+    with transaction.atomic():
+        journal.write(
+            by=owner, act="first", subject=owner, label="x", submission=submission
+        )
+    before = row_counts()
+    with pytest.raises(IntegrityError), transaction.atomic():
+        service(**facts, submission=submission)
+    assert row_counts() == before
