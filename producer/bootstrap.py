@@ -40,7 +40,8 @@ STAMP = ENVIRONMENT / "kettlebook.json"
 CONSTRAINTS = ROOT / "producer" / "constraints.txt"
 DEMO_DATA = ROOT / ".demo"
 
-NEED_LIBRARIES = {"demo", "serve", "test", "benchmark"}
+# All others look at the addresses, hence at the prints, hence at Pango.
+NEED_NO_LIBRARIES = {"backup", "restore", "help", "version", "--help", "--version"}
 NEED_TEST_EXTRA = {"test", "benchmark"}
 # What these write is for the eyes of the account that runs them.
 PRIVATE = {"demo", "serve", "backup", "restore", "migrate", "load_demo"}
@@ -56,7 +57,7 @@ def enter(argv: Sequence[str]) -> None:
             make_environment(extras_for(command))
         if is_new or not _is_inside():
             _go_inside(argv)
-        if command in NEED_LIBRARIES:
+        if command not in NEED_NO_LIBRARIES:
             ensure_libraries()
         set_up_surroundings(command, argv[2:])
         _make_data_directory(command)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import contextvars
 from collections.abc import Callable
 
-from django.http import HttpRequest, HttpResponse
+from django.core.exceptions import BadRequest
+from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 
 from producer.models import Premises
@@ -30,6 +31,7 @@ class PremisesMiddleware:
         """Serve the request in the time zone of the premises."""
         premises = Premises.objects.first()
         request.premises = premises  # type: ignore[attr-defined]
+        _refuse_null_characters(request)
         token = _decimal_mark.set(premises.decimal_mark if premises else ".")
         try:
             if premises is None:
@@ -38,3 +40,11 @@ class PremisesMiddleware:
                 return self.get_response(request)
         finally:
             _decimal_mark.reset(token)
+
+
+def _refuse_null_characters(request: HttpRequest) -> None:
+    """Answer 404 or 400: PostgreSQL takes no null character in any text it compares."""
+    if "\0" in request.path_info:
+        raise Http404
+    if "%00" in request.META.get("QUERY_STRING", ""):
+        raise BadRequest("An address cannot contain a null character.")

@@ -41,18 +41,15 @@ NONSENSE = (
     "page=1e3",
     "page=²",
     "page=" + "9" * 5000,
-    "page=%00",
     "sort=evil",
     "sort=-evil",
     "sort=password",
     "sort=-",
     "sort=",
-    "sort=%00&sort=code",
     "per_page=100000",
     "per_page=-5",
     "per_page=0",
     "status=evil",
-    "status=%00",
     "who=²",
     "who=" + "9" * 30,
     "who=" + "9" * 5000,
@@ -61,7 +58,6 @@ NONSENSE = (
     "day=9999-12-31",
     "day=2026-13-45",
     "day=20261001",
-    "on=%00",
     "on=%25",
     "on=" + "x" * 5000,
 )
@@ -214,7 +210,7 @@ def test_an_address_of_nothing_is_not_found(
 
 
 @pytest.mark.parametrize(
-    "query", ["%00", "%25", "_", "9" * 5000, "²", "%F0%9F%A7%BC", "'; DROP TABLE"]
+    "query", ["%25", "_", "9" * 5000, "²", "%F0%9F%A7%BC", "'; DROP TABLE"]
 )
 def test_a_search_for_nonsense_finds_nothing_and_does_not_break(
     browser: Client, query: str
@@ -222,6 +218,17 @@ def test_a_search_for_nonsense_finds_nothing_and_does_not_break(
     browser.raise_request_exception = False
     response = browser.get(f"/find/?q={query}")
     assert response.status_code == 200
+
+
+@pytest.mark.parametrize(
+    "address", ["/journal/?on=%00", "/find/?q=a%00b", "/lots/?status=%00"]
+)
+def test_a_null_character_in_a_question_cannot_be_read(
+    browser: Client, address: str
+) -> None:
+    response = browser.get(address)
+    assert response.status_code == 400
+    assert "This request could not be read" in page_of(response).words
 
 
 def test_codes_in_an_address_may_be_in_small_letters(

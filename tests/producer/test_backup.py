@@ -77,7 +77,7 @@ def manifest_of(path: Path) -> dict[str, Any]:
 @pytest.fixture
 def premises_at_work(crew: make.Crew) -> make.Crew:
     """Return the crew of a premises with a lot, its paper, a batch and bottles."""
-    make.filled(crew, count=3)
+    make.filled(crew)
     assert Attachment.objects.exists()
     return crew
 

@@ -248,6 +248,25 @@ def test_a_python_just_completed_starts_over(
     assert started == [[sys.executable, "manage.py", "demo", "--fresh"]]
 
 
+@pytest.mark.parametrize(
+    ("command", "looks"), [("demo", True), ("check", True), ("restore", False)]
+)
+def test_libraries_are_looked_for_where_pages_are_loaded(
+    place: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    command: str,
+    looks: bool,  # noqa: FBT001
+) -> None:
+    finished(place)
+    done: list[str] = []
+    monkeypatch.setattr(bootstrap, "_is_inside", lambda: True)
+    for name in ("ensure_libraries", "set_up_surroundings", "_make_data_directory"):
+        monkeypatch.setattr(bootstrap, name, lambda *_, name=name: done.append(name))
+    bootstrap.enter(["manage.py", command])
+    assert ("ensure_libraries" in done) == looks
+    assert done[-2:] == ["set_up_surroundings", "_make_data_directory"]
+
+
 def test_a_complete_environment_is_entered_without_pip(
     place: Path, steps: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

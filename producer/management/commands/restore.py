@@ -142,7 +142,8 @@ def _unpack_file(
         or not path.is_relative_to(staging.resolve())
     ):
         raise CommandError(f"This backup names a file outside itself: {name}.")
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    for folder in reversed(parts.parents):
+        (staging / folder).mkdir(exist_ok=True, mode=0o700)
     with archive.open(name) as source, path.open("xb") as file:
         path.chmod(0o600)
         shutil.copyfileobj(source, file)
