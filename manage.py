@@ -25,7 +25,10 @@ def main():  # type: () -> None
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "producer.settings")
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except KeyboardInterrupt:
+        sys.exit("\nStopped. The same command carries on from here.")
 
 
 if __name__ == "__main__":

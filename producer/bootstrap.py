@@ -11,6 +11,7 @@ import argparse
 import atexit
 import hashlib
 import importlib
+import importlib.machinery
 import io
 import json
 import os
@@ -98,8 +99,17 @@ def requirements(extras: Iterable[str]) -> list[str]:
 
 def key_of(extras: Iterable[str]) -> str:
     """Return a text that changes whenever the environment has to."""
-    parts = [sys.version, CONSTRAINTS.read_text("utf-8"), *requirements(extras)]
+    parts = [_kind_of_python(), CONSTRAINTS.read_text("utf-8"), *requirements(extras)]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def _kind_of_python() -> str:
+    """Return the version and platform that installed packages are made for.
+
+    Not ``sys.version``: that changes with every security update of the system's
+    Python, and an environment that still works must not need the network for it.
+    """
+    return importlib.machinery.EXTENSION_SUFFIXES[0]
 
 
 def is_complete(extras: frozenset[str]) -> bool:
@@ -161,8 +171,10 @@ def set_up_surroundings(command: str, rest: Sequence[str]) -> None:
         os.environ.pop("KETTLEBOOK_DEMO", None)
         if not os.environ.get("KETTLEBOOK_URL"):
             os.environ["KETTLEBOOK_URL"] = _local_address(rest)
-    elif command in {"test", "benchmark"}:
-        # Only this process reads it; the test runner gives each phase its own.
+    elif command in {"test", "benchmark", "restore"}:
+        # Only this process reads it; the test runner gives each phase its own. A
+        # restore may go where real records are kept by default, which the settings
+        # would no longer leave empty: they make a key there.
         directory = tempfile.mkdtemp(prefix="kettlebook-")
         atexit.register(shutil.rmtree, directory, ignore_errors=True)
         os.environ["KETTLEBOOK_DATA"] = directory
@@ -179,11 +191,12 @@ def _python() -> Path:
 
 
 def _works(python: Path) -> bool:
-    """Say whether an environment has a Python of this version, with pip."""
+    """Say whether an environment has a Python of this kind, with pip."""
     if not python.exists():
         return False
-    done = run([str(python), "-c", "import sys, pip; print(sys.version)"])
-    return done.returncode == 0 and done.stdout.strip() == sys.version.strip()
+    ask = "import importlib.machinery as m, pip; print(m.EXTENSION_SUFFIXES[0])"
+    done = run([str(python), "-c", ask])
+    return done.returncode == 0 and done.stdout.strip() == _kind_of_python()
 
 
 def _go_inside(argv: Sequence[str]) -> NoReturn:

@@ -40,6 +40,7 @@ PACKAGES = {
     "apk": ("apk add", "pango font-dejavu"),
     "brew": ("brew install", "pango"),
 }
+BARE_NEED = 30_000_000  # bytes that an environment takes with nothing in it yet
 NO_NETWORK = (
     "NewConnectionError",
     "ConnectTimeoutError",
@@ -145,7 +146,9 @@ def explain(error: OSError) -> str:
 
 def explain_text(output: str) -> str:
     """Return what a person can do about what venv or pip printed."""
-    if "No space left" in output or "Disk quota exceeded" in output:
+    # What ensurepip says of a full disk, venv keeps to itself.
+    is_full = shutil.disk_usage(ROOT).free < BARE_NEED
+    if is_full or "No space left" in output or "Disk quota exceeded" in output:
         return explain(OSError(errno.ENOSPC, "", str(ROOT / ".venv")))
     if "Permission denied" in output or "Read-only file system" in output:
         return explain(OSError(errno.EACCES, "", str(ROOT / ".venv")))
@@ -217,7 +220,9 @@ def _apt(prefix: list[str], packages: list[str]) -> None:
     """Install packages; raise :class:`Stuck` when apt cannot."""
     quiet = [*prefix, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-q"]
     # A stale list of packages is no reason to give up: they may be at hand.
+    say("  asking for the list of packages …")
     updated = run([*quiet, "update"])
+    say("  fetching and installing …")
     done = run([*quiet, "install", "-y", "--no-install-recommends", *packages])
     if done.returncode == 0:
         return

@@ -21,6 +21,13 @@ def decimal_mark() -> str:
     return _decimal_mark.get()
 
 
+def _private(request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    """Keep what a signed-in person sees out of every cache, the browser's included."""
+    if request.user.is_authenticated and not response.has_header("Cache-Control"):
+        response["Cache-Control"] = "private, no-store"
+    return response
+
+
 class PremisesMiddleware:
     """Put ``request.premises`` in place and show its local time."""
 
@@ -37,7 +44,7 @@ class PremisesMiddleware:
             if premises is None:
                 return self.get_response(request)
             with timezone.override(premises.zone):
-                return self.get_response(request)
+                return _private(request, self.get_response(request))
         finally:
             _decimal_mark.reset(token)
 

@@ -83,6 +83,10 @@ def serve(address: str, port: int, *, announce: Callable[[], None]) -> None:
         port=port,
         threads=THREADS,
         ident=None,
+        # Half-sent requests must not keep everybody else out, nor fill the disk.
+        connection_limit=1000,
+        channel_timeout=30,
+        max_request_body_size=settings.DATA_UPLOAD_MAX_MEMORY_SIZE,
         **proxy,
     )
     signal.signal(signal.SIGTERM, _leave)

@@ -119,7 +119,13 @@ class ChargeForm(WeighForm):
 
     source = StockChoice(Stock.objects.none(), label="From", empty_label=None)
 
-    field_order = ("source", "scale", "gross_mg", "tare_mg", "observed_at")
+    unusual = forms.CharField(
+        label="If this is an unusual amount, why",
+        required=False,
+        help_text="Only when it is far from what the formula asks for.",
+    )
+
+    field_order = ("source", "scale", "gross_mg", "tare_mg", "observed_at", "unusual")
 
     def __init__(
         self,

@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.db import transaction
 from django.utils import timezone
 
+from batches import trace
 from batches.chemistry.dilution import net_mass
 from batches.chemistry.errors import ChemistryError
 from batches.lifecycle import (
@@ -35,6 +36,7 @@ from producer.services.checks import (
 )
 from producer.services.numbers import next_code
 
+SMALLEST_BOTTLE_UL = 10_000
 MOST_BOTTLES = 2000  # in one filling; a slip of the finger, not a day's work
 
 
@@ -58,6 +60,12 @@ def fill(
     batch = moves.locked(batch)
     _fillable(batch, count)
     observed_at = plausible_time(observed_at or timezone.now())
+    if nominal_ul < SMALLEST_BOTTLE_UL:
+        raise Refusal(
+            "A bottle of less than 10 ml is a slip of the unit. Write 0.25 l, or 250"
+            " ml.",
+            field="nominal_ul",
+        )
     try:
         filled_mg = milligrams(net_mass(nominal_ul, density) * count)
     except ChemistryError as error:
@@ -104,10 +112,17 @@ def fill(
 
 
 def use_by(batch: Batch) -> datetime.date:
-    """Return the day of making plus the life that the formula version states."""
-    weighing = BulkWeighing.objects.current().get(batch=batch)
-    life = datetime.timedelta(days=batch.formula_version.shelf_life_days)
-    return local_day(weighing.observed_at) + life
+    """Return the earliest day on which the life of the batch, or of one in it, ends.
+
+    The life is that of the formula version, from the day the batch was weighed out.
+    """
+    within = trace.upstream_ids(batch.pk)
+    weighings = BulkWeighing.objects.current().filter(batch__in=within)
+    return min(
+        local_day(weighing.observed_at)
+        + datetime.timedelta(days=weighing.batch.formula_version.shelf_life_days)
+        for weighing in weighings.select_related("batch__formula_version")
+    )
 
 
 @transaction.atomic

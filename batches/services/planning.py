@@ -192,11 +192,18 @@ def plan_of(batch: Batch) -> Plan:
         charges[charge.line_id].append(charge)
     need: Decimal | None = None
     missing: list[str] = []
+    basis_mg = _basis(batch, lines, charges)
     if batch.kind == Formula.Kind.COOK:
         need, missing = _alkali(batch, lines, chosen, charges)
     return Plan(
         lines=[
-            _plan_line(batch, line, chosen.get(line.pk), charges[line.pk], need)
+            _plan_line(
+                batch.basis_mg if line.source_formula_id else basis_mg,
+                line,
+                chosen.get(line.pk),
+                charges[line.pk],
+                need,
+            )
             for line in lines
         ],
         alkali_need_g=need,
@@ -204,8 +211,21 @@ def plan_of(batch: Batch) -> Plan:
     )
 
 
-def _plan_line(
+def _basis(
     batch: Batch,
+    lines: list[FormulaLine],
+    charges: Mapping[int | None, list[Charge]],
+) -> int:
+    """Return the basis: of a dilution the paste that went in, once any has."""
+    if batch.kind == Formula.Kind.DILUTION:
+        for line in lines:
+            if line.source_formula_id is not None and charges[line.pk]:
+                return sum(charge.net_mg for charge in charges[line.pk])
+    return batch.basis_mg
+
+
+def _plan_line(
+    basis_mg: int,
     line: FormulaLine,
     source: Stock | None,
     charges: list[Charge],
@@ -215,7 +235,7 @@ def _plan_line(
     target: int | None = None
     figure, origin = _figure(source, charges)
     if line.per_kg_mg is not None:
-        target = batch.basis_mg * line.per_kg_mg // PER_KG
+        target = basis_mg * line.per_kg_mg // PER_KG
     elif figure is not None and need_g is not None:
         target = milligrams(potash_to_weigh(need_g, figure.value))
     return PlanLine(
@@ -310,9 +330,9 @@ def uncharged_lines(batch: Batch) -> list[str]:
 def lines_needed(batch: Batch) -> list[str]:
     """Return the names of lines without which the batch is not complete.
 
-    A cook needs all of its lines, unless it is a rework, whose aim is to repair.
+    Every batch needs all of its lines, unless it is a rework, whose aim is to repair.
     """
-    if batch.kind != Formula.Kind.COOK or batch.is_rework:
+    if batch.is_rework:
         return []
     return uncharged_lines(batch)
 

@@ -7,8 +7,10 @@ from decimal import Decimal
 
 from django.db import models
 
+from batches.chemistry.saponification import Oil, excess_alkali
 from batches.chemistry.yields import yield_variance_percent
 from batches.models import Batch, BulkWeighing, Charge
+from producer.models import Material
 from producer.quantities import grams
 
 
@@ -42,3 +44,27 @@ def yield_of(batch: Batch) -> Yield:
             grams(weighing.net_mg), grams(theoretical)
         ),
     )
+
+
+def excess_alkali_of(batch: Batch) -> Decimal | None:
+    """Return grams of KOH left over by weighing, below zero where some is lacking.
+
+    From the masses on the scale and the figures each charge was computed with; None
+    where the batch has no oil or no potash in it.
+    """
+    charges = list(
+        Charge.objects.current()
+        .filter(batch=batch, figure__isnull=False)
+        .select_related("source__lot__material")
+    )
+    potash, oils = Decimal(0), []
+    for charge in charges:
+        if charge.figure is None:
+            continue
+        if charge.source.lot.material.kind == Material.Kind.POTASH:
+            potash += grams(charge.net_mg) * charge.figure
+        else:
+            oils.append(Oil(grams(charge.net_mg), charge.figure))
+    if not oils or not potash:
+        return None
+    return excess_alkali(potash, Decimal(1), oils)

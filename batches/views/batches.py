@@ -18,7 +18,7 @@ from batches.lifecycle import BatchStatus
 from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services import cooking, planning
 from batches.services.formulas import newest_version
-from batches.services.results import yield_of
+from batches.services.results import excess_alkali_of, yield_of
 from batches.tables.making import BatchTable
 from producer.forms.base import PlainForm, ReasonForm
 from producer.models import Right, Stock
@@ -86,6 +86,7 @@ def batch(request: HttpRequest, number: str) -> HttpResponse:
                 "scale", "entered_by__person", "superseded_by"
             ),
             "result": result,
+            "excess_alkali_g": excess_alkali_of(found),
             "changes": found.status_changes.select_related("entered_by__person"),
             "filling_lots": found.filling_lots.all(),
             "steps": _steps(found, plan, has_yield=result.actual_mg is not None),
@@ -162,6 +163,13 @@ def _next(batch: Batch, plan: planning.Plan, *, has_yield: bool) -> dict[str, st
     return {}
 
 
+def _is_short(line: planning.PlanLine) -> bool:
+    """Say whether a line still lacks more than a tenth of what is to be weighed."""
+    if line.target_mg is None:
+        return not line.charged_mg
+    return line.charged_mg * 10 < line.target_mg * 9
+
+
 def _next_at_the_pot(
     batch: Batch, plan: planning.Plan, *, has_yield: bool
 ) -> dict[str, str]:
@@ -177,7 +185,7 @@ def _next_at_the_pot(
         }
     # Potash comes last: its amount follows from the oils that were weighed.
     open_lines = sorted(
-        (line for line in plan.lines if not line.charged_mg),
+        (line for line in plan.lines if _is_short(line)),
         key=lambda line: line.kind == "potash",
     )
     if open_lines:
@@ -205,7 +213,7 @@ def batch_open(request: HttpRequest) -> HttpResponse:
     """Open a batch."""
     return acts.handle(
         request,
-        OpenForm(request.POST or None, initial=request.GET.dict()),
+        OpenForm(request.POST or None, initial={"formula": request.GET.get("formula")}),
         do=lambda facts, submission: planning.open_batch(
             by=user_of(request),
             formula_version=newest_version(facts["formula"]),

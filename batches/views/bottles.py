@@ -148,14 +148,17 @@ def dispatch_new(request: HttpRequest) -> HttpResponse:
     """Send bottles to a consignee."""
     return acts.handle(
         request,
-        DispatchForm(request.POST or None, initial=request.GET.dict()),
+        DispatchForm(
+            request.POST or None,
+            initial={"filling_lot": request.GET.get("filling_lot")},
+        ),
         do=lambda facts, submission: _dispatch(request, dict(facts), submission),
         then=lambda made: reverse("batches:dispatch", args=[made.code]),
         said=lambda made: f"Dispatch {made.code} is recorded.",
         home=reverse("batches:dispatches"),
         title="Send bottles to a consignee",
         submit="Dispatch them",
-        context={"cautions": ["transport", "legal"]},
+        context={"cautions": ["product"]},
     )
 
 

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import datetime
 from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 
 from producer.forms.base import ActForm, ReasonForm
 from producer.forms.fields import DayField, MassField, NumberField, ObservedField
 from producer.models import Certificate, Material, RawLot, Supplier
+from producer.services.checks import local_day
 from producer.services.intake import CertificateValues
 
 PERCENT = (Decimal(0), Decimal(100))
 SAPONIFICATION_VALUES = (Decimal(160), Decimal(280))
+
+
+def _today() -> datetime.date:
+    return local_day(timezone.now())
 
 
 class ReceiveForm(ActForm):
@@ -25,7 +32,7 @@ class ReceiveForm(ActForm):
         label="Supplier's lot", max_length=80, help_text="As printed on the container."
     )
     quantity_mg = MassField(label="Quantity", unit="kg")
-    received_on = DayField(label="Received on")
+    received_on = DayField(label="Received on", initial=_today)
     expires_on = DayField(label="Expiry date", required=False)
     retest_on = DayField(
         label="Retest date",

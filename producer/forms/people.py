@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
+from django.core.exceptions import ValidationError
 
 from producer.forms.base import ActForm, ReasonForm
 from producer.models import Person, Right
 
+LONGEST_NAME = 60
 RIGHTS = [
     (Right.OWNER.value, "Owner: people and settings"),
     (Right.MAKER.value, "Maker: goods in, batches, filling, dispatch"),
@@ -69,7 +71,10 @@ class SignInForm(AuthenticationForm):
 
     def clean_username(self) -> str:
         """Return the name in small letters, as every account has it."""
-        return str(self.cleaned_data["username"]).lower()
+        username = str(self.cleaned_data["username"]).lower()
+        if len(username) > LONGEST_NAME:
+            raise ValidationError("No account name is that long.")
+        return username
 
 
 class AccountForm(ActForm):

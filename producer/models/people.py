@@ -45,7 +45,7 @@ class UserManager(BaseUserManager["User"]):
 
     def get_by_natural_key(self, username: str | None) -> User:
         """Find an account whatever the case its name is typed in."""
-        return self.get(username__iexact=username)
+        return self.get(username=(username or "").lower())
 
 
 class User(AbstractBaseUser):

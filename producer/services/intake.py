@@ -26,10 +26,16 @@ from producer.models import (
     User,
 )
 from producer.services import attachments, stock
-from producer.services.checks import need_reason, plausible_time, require
+from producer.services.checks import (
+    local_day,
+    need_reason,
+    plausible_time,
+    require,
+)
 from producer.services.numbers import next_code
 
 Status = RawLot.Status
+LEAST_ASSAY = Decimal(40)  # percent; common practice, no source
 
 # (from, to) → the right that may decide it
 LOT_MOVES: dict[tuple[str, str], Right] = {
@@ -72,6 +78,11 @@ def receive_lot(
     """Book a delivery in; the lot is held until somebody releases it."""
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
+    if received_on > local_day(timezone.now()):
+        raise Refusal(
+            "This day lies in the future. Goods are booked in when they are here.",
+            field="received_on",
+        )
     if quantity_mg <= 0:
         raise Refusal("Weigh what came in; it is above zero.", field="quantity_mg")
     own = Stock(
@@ -160,13 +171,14 @@ def record_certificate(
     )
     certificate.full_clean()
     certificate.save(force_insert=True)
+    held = _hold_for_new_version(by, lot, former)
     journal.write(
         by=by,
         act="certificate recorded",
         subject=lot,
         label=lot.code,
         before=certificate_facts(former) if former else {},
-        after=certificate_facts(certificate),
+        after={**certificate_facts(certificate), **held},
         reason=certificate.reason,
         submission=submission,
     )
@@ -269,6 +281,25 @@ def certificate_facts(certificate: Certificate) -> dict[str, str | int | bool | 
     }
 
 
+def _hold_for_new_version(
+    by: User, lot: RawLot, former: Certificate | None
+) -> dict[str, str]:
+    """Put a released lot on hold: it was released on what the paper said before."""
+    released = RawLot.objects.filter(pk=lot.pk, status=Status.RELEASED)
+    if former is None or not released.update(status=Status.ON_HOLD):
+        return {}
+    lot.status = Status.ON_HOLD
+    LotStatusChange.objects.create(
+        lot=lot,
+        old=Status.RELEASED,
+        new=Status.ON_HOLD,
+        reason="A new version of the certificate was recorded.",
+        observed_at=timezone.now(),
+        entered_by=by,
+    )
+    return {"status": Status.ON_HOLD}
+
+
 def _text(value: Decimal | None) -> str | None:
     return None if value is None else f"{value.normalize():f}"
 
@@ -280,6 +311,12 @@ def _values_fit_material(material: Material, values: CertificateValues) -> None:
             " computed.",
             field="assay_percent",
         )
+    if values.assay_percent is not None and values.assay_percent < LEAST_ASSAY:
+        raise Refusal(
+            f"An assay of {values.assay_percent:f} % is no potash for soap: liquid"
+            " potash has 45 to 50 %, flakes 85 to 92 %. Read the certificate again.",
+            field="assay_percent",
+        )
     if material.kind != Material.Kind.OIL and values.saponification_value is not None:
         raise Refusal(
             "Only oils and fats have a saponification value.",
@@ -288,6 +325,11 @@ def _values_fit_material(material: Material, values: CertificateValues) -> None:
 
 
 def _may_be_released(lot: RawLot, certificate: Certificate | None) -> None:
+    if lot.is_expired(local_day(timezone.now())):
+        raise Refusal(
+            f"{lot.code} expired on {lot.expires_on:%d %b %Y}. Reject it, or receive a"
+            " fresh lot."
+        )
     if lot.material.kind != Material.Kind.POTASH:
         return
     if certificate is None or certificate.assay_percent is None:

@@ -35,7 +35,7 @@ def make_setup_code() -> str:
     path = setup_code_path()
     if not path.exists():
         path.touch(mode=0o600)
-        path.write_text(secrets.token_hex(4), encoding="utf-8")
+        path.write_text(secrets.token_hex(8), encoding="utf-8")
     return path.read_text(encoding="utf-8").strip()
 
 
@@ -226,6 +226,12 @@ def _store_password(
 def _new_person(name: str) -> Person:
     person = Person(name=name.strip())
     person.full_clean()
+    if Person.objects.filter(name__iexact=person.name).exists():
+        raise Refusal(
+            "A person of this name is registered. Choose them in the list; if it is"
+            " somebody else, add something that tells the two apart.",
+            field="name",
+        )
     person.save()
     return person
 

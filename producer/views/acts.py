@@ -90,25 +90,54 @@ def handle(
     ``act.html`` also shows ``lead``, ``cautions`` and ``facts`` from the context.
     """
     if request.method == "POST" and form.is_valid():
-        submission: uuid.UUID = form.cleaned_data["submission"]
+        submission = _identity(request, form)
         if journal.find_submission(submission):
             return _already(request, home)
         try:
             result = do(form.facts(), submission)
-        except Refusal as refusal:
-            _add_error(form, refusal.field, refusal.message)
-        except ValidationError as error:
-            _add_validation_error(form, error)
-        except IntegrityError:
-            # The other half of a double tap may have won between look and write.
-            if journal.find_submission(submission) is None:
-                raise
-            return _already(request, home)
+        except (Refusal, ValidationError, IntegrityError) as error:
+            # The other half of a double tap may be what stands in the way.
+            if journal.find_submission(submission):
+                return _already(request, home)
+            _show(form, error)
         else:
             messages.success(request, said if isinstance(said, str) else said(result))
             return redirect(then(result))
     page = {"form": form, "home": home, "title": title, "submit": submit}
     return render(request, template, {**page, **(context or {})})
+
+
+def _identity(request: HttpRequest, form: Act) -> Submission:
+    """Return what makes this sending of the form the same as another one.
+
+    The id the page was given, who sends it, to which address and with what in it: a
+    double tap is the same, a form filled anew after “Back” is not, nor is somebody
+    else's. Passwords are left out; the result is kept in the journal.
+    """
+    sent = [
+        (name, values)
+        for name, values in sorted(request.POST.lists())
+        if "password" not in name and name not in {"csrfmiddlewaretoken", "seen"}
+    ]
+    files = [
+        (name, file.name, file.size)
+        for name, found in sorted(request.FILES.lists())
+        for file in found
+        if not isinstance(file, str)
+    ]
+    content = repr((request.user.pk, request.path, sent, files))
+    given: uuid.UUID = form.cleaned_data["submission"]
+    return uuid.uuid5(given, content)
+
+
+def _show(form: Act, error: Refusal | ValidationError | IntegrityError) -> None:
+    """Put what was refused beside the field it concerns; raise what nobody foresaw."""
+    if isinstance(error, Refusal):
+        _add_error(form, error.field, error.message)
+    elif isinstance(error, ValidationError):
+        _add_validation_error(form, error)
+    else:
+        raise error
 
 
 def _already(request: HttpRequest, home: str) -> HttpResponse:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.contrib.auth import update_session_auth_hash
+from django.contrib.auth import authenticate, update_session_auth_hash
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
@@ -11,8 +11,9 @@ from django.urls import reverse
 from django.utils.decorators import method_decorator
 from django.views.decorators.http import require_http_methods
 
+from producer.errors import Refusal
 from producer.forms.people import OwnPasswordForm, SetUpForm, SignInForm
-from producer.models import Premises, Right
+from producer.models import Premises, Right, User
 from producer.services import people
 from producer.views import acts
 
@@ -73,20 +74,29 @@ class SignIn(auth_views.LoginView):
 @require_http_methods(["GET", "HEAD", "POST"])
 def password(request: HttpRequest) -> HttpResponse:
     """Change one's own password; other sessions of the account end."""
-    user = acts.user_of(request)
     form = OwnPasswordForm(request.POST or None)
     return acts.handle(
         request,
         form,
-        do=lambda facts, submission: people.change_password(
-            by=user, user=user, submission=submission, **facts
-        ),
+        do=lambda facts, submission: _change_password(request, facts, submission),
         then=lambda changed: _stay_signed_in(request, changed),
         said="Your password is changed.",
         home=reverse("quality:today"),
         title="Change your password",
         submit="Change it",
     )
+
+
+def _change_password(
+    request: HttpRequest, facts: acts.Facts, submission: acts.Submission
+) -> User:
+    user = acts.user_of(request)
+    # Through the sign-in's own gate as well, so that guessing counts there too.
+    if not authenticate(
+        request, username=user.username, password=facts["current_password"]
+    ):
+        raise Refusal("This is not your current password.", field="current_password")
+    return people.change_password(by=user, user=user, submission=submission, **facts)
 
 
 def _stay_signed_in(request: HttpRequest, user: object) -> str:

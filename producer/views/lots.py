@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
@@ -219,8 +219,12 @@ def lot_dispose(request: HttpRequest, code: str) -> HttpResponse:
 def attachment(request: HttpRequest, pk: int) -> FileResponse:
     """Hand out an uploaded file as a download, never as a page."""
     found = get_object_or_404(Attachment, pk=pk)
+    try:
+        content = attachments.path_of(found).open("rb")
+    except FileNotFoundError as error:
+        raise Http404("The file is missing; fetch it from a backup.") from error
     return FileResponse(
-        attachments.path_of(found).open("rb"),
+        content,
         as_attachment=True,
         filename=found.original_name,
         content_type=found.content_type,

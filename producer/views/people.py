@@ -116,6 +116,9 @@ def journal(request: HttpRequest) -> HttpResponse:
     rows = JournalEntry.objects.all()
     record = request.GET.get("on", "").strip()
     person = whole_number(request.GET.get("who"), default=0)
+    what = request.GET.get("what", "").strip()
+    if what:
+        rows = rows.filter(act__icontains=what)
     if record:
         rows = rows.filter(subject_label__icontains=record)
     if person:
@@ -132,6 +135,7 @@ def journal(request: HttpRequest) -> HttpResponse:
         {
             "table": show(request, JournalTable(rows)),
             "on": record,
+            "what": what,
             "who": str(person),
             "day": since.isoformat() if since else "",
             "accounts": User.objects.select_related("person"),

@@ -138,6 +138,7 @@ def first_cook_and_its_rework(scene: Scene) -> None:
         ),
         reason="Fennimore sent the analysis of this lot; the first stated a minimum.",
     )
+    release(scene, "potash A")
     clock.set(160, "18:20")
     sign(
         scene,

@@ -261,7 +261,13 @@ def sign(
 def release_batch(scene: Scene, name: str, days_ago: int) -> None:
     """Let the reviewer, who comes in the evening, look at the record and sign."""
     scene.clock.set(days_ago, "18:40")
-    sign(scene, name, Meaning.RELEASE, REVIEWER)
+    sign(
+        scene,
+        name,
+        Meaning.RELEASE,
+        REVIEWER,
+        "Read through; a portion set aside stayed clear overnight.",
+    )
 
 
 def _near(scene: Scene, target_mg: int, *, finely: bool = False) -> int:

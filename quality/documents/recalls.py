@@ -12,7 +12,7 @@ from producer import prints
 from producer.codes import grouped
 from producer.models import Stock
 from quality.models import Recall
-from quality.services.recalling import Affected, affected_by
+from quality.services.recalling import Affected, affected_by, place_of
 
 CSV_HEAD = (
     "bottle",
@@ -64,7 +64,7 @@ def _row(bottle: Bottle) -> tuple[str, ...]:
         str(bottle.number),
         lot.batch.number,
         bottle.get_status_display(),
-        holder.name if holder else "on the premises",
+        place_of(bottle.status, holder.name if holder else ""),
         holder.phone if holder else "",
         holder.email if holder else "",
     )

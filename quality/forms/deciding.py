@@ -24,12 +24,13 @@ class LimitForm(ReasonForm):
 class SignForm(ActForm):
     """A decision about a batch, with the password again."""
 
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
     meaning = forms.ChoiceField(label="I sign as", widget=forms.RadioSelect)
     reason = forms.CharField(
         label="Why",
         required=False,
         widget=forms.Textarea({"rows": 2}),
-        help_text="Needed for everything but a release.",
+        help_text="Needed for everything but a plain pass.",
     )
     password = forms.CharField(
         label="Your password again",

@@ -64,6 +64,12 @@ def _ph(batch: Batch, limit: Limit) -> Finding:
         return _missing(
             Characteristic.PH, limit, f"No pH is recorded. Take it: {limit.method}."
         )
+    if _outdated(batch, reading):
+        return _missing(
+            Characteristic.PH,
+            limit,
+            "The pH was taken before the last charge went in. Take it again.",
+        )
     if reading.method != limit.method:
         return _missing(
             Characteristic.PH,
@@ -78,9 +84,11 @@ def _ph(batch: Batch, limit: Limit) -> Finding:
             "The uncertainty of this pH is not known. Repeat it with a registered meter"
             " or strip lot.",
         )
-    return _judged(
+    finding = _judged(
         Characteristic.PH, limit, reading.value, reading.standard_uncertainty, "pH", ""
     )
+    added = _earlier(batch, reading) + _late_limit(batch, limit)
+    return dataclasses.replace(finding, sentence=finding.sentence + added)
 
 
 def _clarity(batch: Batch, limit: Limit) -> Finding:
@@ -91,6 +99,12 @@ def _clarity(batch: Batch, limit: Limit) -> Finding:
             limit,
             "No clarity test is recorded. Dissolve a small portion in hot distilled"
             " water and look: pH cannot see unreacted oil.",
+        )
+    if _outdated(batch, reading):
+        return _missing(
+            Characteristic.CLARITY,
+            limit,
+            "Clarity was tested before the last charge went in. Test it again.",
         )
     clear = reading.clarity == Reading.Clarity.CLEAR
     sentence = (
@@ -105,7 +119,7 @@ def _clarity(batch: Batch, limit: Limit) -> Finding:
         value=None,
         standard_uncertainty=None,
         verdict=Verdict.PASS if clear else Verdict.FAIL,
-        sentence=sentence,
+        sentence=sentence + _earlier(batch, reading) + _late_limit(batch, limit),
     )
 
 
@@ -187,9 +201,39 @@ def _last(batch: Batch, characteristic: str) -> Reading | None:
     return (
         Reading.objects.current()
         .filter(batch=batch, characteristic=characteristic)
-        .order_by("observed_at", "pk")
+        # In the order of entry: the clock of a device can be wrong, or set.
+        .order_by("pk")
         .last()
     )
+
+
+def _outdated(batch: Batch, reading: Reading) -> bool:
+    """Say whether something was weighed in after this was read."""
+    later = Charge.objects.current().filter(
+        batch=batch, observed_at__gt=reading.observed_at
+    )
+    return later.exists()
+
+
+def _earlier(batch: Batch, reading: Reading) -> str:
+    """Name the earlier results of the same kind: none of them goes away."""
+    rows = (
+        Reading.objects.current()
+        .filter(batch=batch, characteristic=reading.characteristic)
+        .exclude(pk=reading.pk)
+        .order_by("pk")
+    )
+    words = [
+        row.get_clarity_display() if row.value is None else f"{row.value.normalize():f}"
+        for row in rows
+    ]
+    return f" Before it: {', '.join(words)}." if words else ""
+
+
+def _late_limit(batch: Batch, limit: Limit) -> str:
+    if limit.entered_at <= batch.entered_at:
+        return ""
+    return " This limit was set after the batch was opened."
 
 
 def _missing(

@@ -39,6 +39,11 @@ class Holder:
     numbers: list[int]
 
     @property
+    def is_out(self) -> bool:
+        """Say whether somebody else has them, and must be told."""
+        return self.status is BottleStatus.DISPATCHED
+
+    @property
     def count(self) -> int:
         """How many bottles."""
         return len(self.numbers)
@@ -206,10 +211,17 @@ def as_ranges(numbers: Sequence[int]) -> str:
     )
 
 
+def place_of(status: str, holder: str) -> str:
+    """Return where a bottle is, in words, the same on page, print and file."""
+    if status == BottleStatus.DISPATCHED:
+        return holder
+    return "destroyed" if status == BottleStatus.DESTROYED else "on the premises"
+
+
 def _holders(batch_ids: Sequence[int]) -> list[Holder]:
     rows = (
         Bottle.objects.filter(filling_lot__batch_id__in=batch_ids)
-        .order_by("filling_lot_id", "number")
+        .order_by("consignee__name", "filling_lot_id", "number")
         .values_list(
             "filling_lot__code",
             "filling_lot__batch__stock__code",
@@ -222,28 +234,32 @@ def _holders(batch_ids: Sequence[int]) -> list[Holder]:
     )
     groups: dict[tuple[str, str, str, str, str, BottleStatus], list[int]] = {}
     for lot, batch, name, phone, email, status, number in rows.iterator():
-        has = name if status == BottleStatus.DISPATCHED else None
+        is_out = status == BottleStatus.DISPATCHED
         key = (
             lot,
             batch,
-            has or "on the premises",
-            phone or "" if has else "",
-            email or "" if has else "",
+            place_of(status, name or ""),
+            phone or "" if is_out else "",
+            email or "" if is_out else "",
             BottleStatus(status),
         )
         groups.setdefault(key, []).append(number)
-    return [
+    holders = [
         Holder(
             filling_lot=lot,
             batch=batch,
-            place="destroyed" if status == BottleStatus.DESTROYED else place,
+            place=place,
             phone=phone,
             email=email,
             status=status,
-            numbers=numbers,
+            numbers=sorted(numbers),
         )
         for (lot, batch, place, phone, email, status), numbers in groups.items()
     ]
+    # Whoever must be telephoned comes first, all of one holder together.
+    return sorted(
+        holders, key=lambda one: (not one.is_out, one.place, one.batch, one.filling_lot)
+    )
 
 
 def _freeze(by: User, recall: Recall, ids: Sequence[int]) -> dict[str, int]:

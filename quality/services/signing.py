@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime
 import uuid
 from collections.abc import Iterable
@@ -10,17 +9,14 @@ from collections.abc import Iterable
 from django.db import models, transaction
 from django.utils import timezone
 
-from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
-from batches.models import Batch, Bottle, BulkWeighing, Charge, Reading
-from batches.services import filling, moves, planning
+from batches.models import Batch, Bottle
+from batches.services import filling, moves
 from producer import journal
 from producer.errors import Conflict, Refusal
 from producer.models import (
     JournalEntry,
-    Person,
     Premises,
-    RawLot,
     StockMovement,
     User,
 )
@@ -28,7 +24,8 @@ from producer.services import stock as ledger
 from producer.services.checks import need_reason
 from quality.models import Judgement, Signature
 from quality.services import recalling, record
-from quality.services.judging import Finding, findings
+from quality.services.reviewing import Review, last_entry_at, review_of
+from quality.statistics.conformity import Verdict
 
 Meaning = Signature.Meaning
 ACT = "batch signed: "
@@ -49,40 +46,6 @@ POSSIBLE: dict[str, tuple[Signature.Meaning, ...]] = {
 }
 
 
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Review:
-    """What a reviewer must know before signing.
-
-    ``obstacles`` are the sentences that stand in the way of a release.
-    """
-
-    findings: list[Finding]
-    obstacles: list[str]
-    is_own_work: bool
-
-
-def review_of(batch: Batch, *, by: User) -> Review:
-    """Return findings and obstacles of a batch, as ``by`` would face them."""
-    judged = findings(batch)
-    obstacles = [finding.sentence for finding in judged if not finding.acceptable]
-    obstacles += [*_missing_lines(batch), *_source_obstacles(batch)]
-    return Review(
-        findings=judged,
-        obstacles=obstacles,
-        is_own_work=by.person_id in hands_in(batch),
-    )
-
-
-def hands_in(batch: Batch) -> set[int]:
-    """Return the ids of the people who made the batch: people, never accounts."""
-    users = {batch.maker_id}
-    for model in (Charge, Reading, BulkWeighing):
-        users.update(
-            model.objects.filter(batch=batch).values_list("entered_by_id", flat=True)
-        )
-    return set(Person.objects.filter(accounts__in=users).values_list("pk", flat=True))
-
-
 @transaction.atomic
 def sign(
     *,
@@ -91,9 +54,13 @@ def sign(
     meaning: str,
     password: str,
     reason: str = "",
+    seen: str = "",
     submission: uuid.UUID | None = None,
 ) -> Signature:
     """Decide about a batch and bind the decision to its record.
+
+    ``seen`` is the digest of the review as the page showed it: nobody signs what has
+    changed since.
 
     A release needs every finding acceptable and no obstacle among the sources; who
     signs is not one who made the batch, unless the premises is a one-person one and
@@ -107,19 +74,24 @@ def sign(
             " decision does not fit that. Open it again to see where it stands."
         )
     review = review_of(batch, by=by)
-    if meaning == Meaning.RELEASE:
+    if seen and seen != review.digest:
+        raise Conflict(
+            "The batch has changed since you read it. Read the page again, then sign."
+        )
+    if meaning in {Meaning.RELEASE, Meaning.UNHOLD}:
         _may_be_released(batch, review)
-    else:
+    doubtful = any(
+        finding.verdict is Verdict.CONDITIONAL_PASS for finding in review.findings
+    )
+    if meaning != Meaning.RELEASE or doubtful:
         reason = need_reason(reason)
-    if meaning == Meaning.UNHOLD:
-        _no_open_recall(batch)
     if not by.check_password(password):
         raise Refusal(
             "This is not your password. Nothing was signed.", field="password"
         )
     self_reviewed = review.is_own_work and meaning in {Meaning.RELEASE, Meaning.UNHOLD}
     if self_reviewed:
-        _may_review_alone(batch)
+        _may_review_alone(batch, by)
     old = batch.status
     moves.move_batch(by=by, batch=batch, new=LEADS_TO[meaning], reason=reason)
     signature = _signature(batch, review, by, meaning, reason, self_reviewed)
@@ -234,13 +206,19 @@ def _may_be_released(batch: Batch, review: Review) -> None:
         )
 
 
-def _may_review_alone(batch: Batch) -> None:
+def _may_review_alone(batch: Batch, by: User) -> None:
     premises = Premises.objects.get()
     if not premises.one_person:
         raise Refusal(
             "You made this batch or entered something in it, so somebody else must"
             " review it. Where there is nobody else, the owner declares a one-person"
             " premises on the page “Premises”."
+        )
+    others = User.objects.filter(is_reviewer=True, is_active=True)
+    if others.exclude(person=by.person).exists():
+        raise Refusal(
+            "Another reviewer has an account here, so another reviewer must review this"
+            " batch: you made it or entered something in it."
         )
     pause = datetime.timedelta(hours=premises.self_review_pause_hours)
     ready_at = last_entry_at(batch) + pause
@@ -253,52 +231,13 @@ def _may_review_alone(batch: Batch) -> None:
         )
 
 
-def last_entry_at(batch: Batch) -> datetime.datetime:
-    """Return when something was last entered in the batch."""
-    times = [batch.entered_at]
-    for model in (Charge, Reading, BulkWeighing):
-        newest = model.objects.filter(batch=batch).aggregate(
-            at=models.Max("entered_at")
-        )["at"]
-        if newest:
-            times.append(newest)
-    return max(times)
-
-
-def _missing_lines(batch: Batch) -> Iterable[str]:
-    # A charge may have been taken back since the batch was finished.
-    for name in planning.lines_needed(batch):
-        yield f"No {name} is weighed in any more."
-
-
-def _source_obstacles(batch: Batch) -> Iterable[str]:
-    ids = trace.upstream_ids(batch.pk)
-    bad_lots = RawLot.objects.listed().filter(
-        pk__in=ids, status__in=[RawLot.Status.ON_HOLD, RawLot.Status.REJECTED]
-    )
-    for lot in bad_lots:
-        yield (
-            f"Raw lot {lot.code} ({lot.material.name}) is in it and is"
-            f" {lot.get_status_display()}."
-        )
-    for recall in recalling.open_recalls_above(ids):
-        yield f"It is affected by the open recall {recall.code}."
-
-
-def _no_open_recall(batch: Batch) -> None:
-    for recall in recalling.open_recalls_above(trace.upstream_ids(batch.pk)):
-        raise Refusal(
-            f"Recall {recall.code} is open and affects this batch. Close it first."
-        )
-
-
 def _consequences(by: User, batch: Batch, meaning: str, reason: str) -> None:
     if meaning == Meaning.HOLD:
         recalling.hold_bottles(by=by, batch_ids=[batch.pk], reason=reason)
     if meaning == Meaning.UNHOLD:
         filling.change_bottles(
             by=by,
-            bottles=list(_bottles(batch, BottleStatus.ON_HOLD)),
+            bottles=list(_held_with(batch)),
             new=BottleStatus.FILLED,
             reason=reason,
         )
@@ -313,5 +252,16 @@ def _consequences(by: User, batch: Batch, meaning: str, reason: str) -> None:
         )
 
 
-def _bottles(batch: Batch, status: BottleStatus) -> models.QuerySet[Bottle]:
-    return Bottle.objects.filter(filling_lot__batch=batch, status=status)
+def _held_with(batch: Batch) -> models.QuerySet[Bottle]:
+    """Return the bottles that the hold of the batch held, not those held before it."""
+    held_at = (
+        batch.status_changes.filter(new=BatchStatus.ON_HOLD)
+        .order_by("-pk")
+        .values_list("entered_at", flat=True)
+        .first()
+    )
+    return (
+        Bottle.objects.filter(filling_lot__batch=batch, status=BottleStatus.ON_HOLD)
+        .annotate(last_moved=models.Max("events__entered_at"))
+        .filter(last_moved__gte=held_at)
+    )

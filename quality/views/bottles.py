@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from batches import trace
-from batches.lifecycle import BottleStatus
+from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Bottle
 from producer.codes import is_bottle_code, normalise
 from producer.models import User
@@ -36,6 +36,9 @@ def bottle(request: HttpRequest, code: str) -> HttpResponse:
         "version": found.filling_lot.batch.formula_version,
         "recalls": recalls,
         "destroyed": found.status == BottleStatus.DESTROYED,
+        "stop": bool(recalls)
+        or found.status in {BottleStatus.DESTROYED, BottleStatus.ON_HOLD}
+        or found.filling_lot.batch.status != BatchStatus.RELEASED,
     }
     if not isinstance(request.user, User):
         return render(request, "quality/bottle_public.html", context)

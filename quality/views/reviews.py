@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
 from batches.models import BulkWeighing, Charge, FormulaVersion, Reading
-from batches.services.results import yield_of
+from batches.services.results import excess_alkali_of, yield_of
 from batches.views.batches import batch_by_number
 from producer.errors import Refusal
 from producer.models import Right
@@ -17,7 +17,7 @@ from producer.views.acts import needs, read_only, user_of
 from quality.forms.deciding import LimitForm, SignForm
 from quality.models import Signature
 from quality.services import limits as limits_service
-from quality.services import signing
+from quality.services import reviewing, signing
 
 
 @read_only
@@ -35,7 +35,7 @@ def limit_set(request: HttpRequest, pk: int) -> HttpResponse:
     home = reverse("quality:limits", args=[pk])
     return acts.handle(
         request,
-        LimitForm(request.POST or None, initial=request.GET.dict()),
+        LimitForm(request.POST or None),
         do=lambda facts, submission: limits_service.set_limit(
             by=user_of(request),
             formula_version=version,
@@ -64,8 +64,9 @@ def review(request: HttpRequest, number: str) -> HttpResponse:
         "quality/review.html",
         {
             "batch": batch,
-            "review": signing.review_of(batch, by=user),
+            "review": reviewing.review_of(batch, by=user),
             "result": yield_of(batch),
+            "excess_alkali_g": excess_alkali_of(batch),
             "charges": Charge.objects.filter(batch=batch).select_related(
                 "source__lot__material",
                 "source__lot__supplier",
@@ -106,9 +107,14 @@ def sign(request: HttpRequest, number: str) -> HttpResponse:
             )
         return signing.sign(by=user, batch=batch, submission=submission, **facts)
 
+    review = reviewing.review_of(batch, by=user)
     return acts.handle(
         request,
-        SignForm(request.POST or None, meanings=signing.POSSIBLE.get(batch.status, ())),
+        SignForm(
+            request.POST or None,
+            meanings=signing.POSSIBLE.get(batch.status, ()),
+            initial={"seen": review.digest},
+        ),
         do=do,
         then=lambda _: home,
         said=lambda signature: f"Signed: {signature.meaning_in_words}.",
@@ -116,5 +122,5 @@ def sign(request: HttpRequest, number: str) -> HttpResponse:
         title=f"Sign {batch.number}",
         submit="Sign",
         template="quality/sign.html",
-        context={"batch": batch, "review": signing.review_of(batch, by=user)},
+        context={"batch": batch, "review": review},
     )

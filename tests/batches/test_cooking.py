@@ -113,12 +113,16 @@ def test_potash_comes_after_every_oil(crew: make.Crew) -> None:
 
 
 @pytest.mark.django_db
-def test_scenario_25_expired_at_midnight(crew: make.Crew, owner: User) -> None:
+def test_scenario_25_expired_at_midnight(
+    crew: make.Crew, owner: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
     premises = Premises.objects.get()
     premises.time_zone = "Pacific/Auckland"  # another day than in UTC for half of it
     registers.save(by=owner, entry=premises)
     zone = zoneinfo.ZoneInfo("Pacific/Auckland")
     last_day = datetime.date(2026, 3, 10)
+    noon = datetime.datetime(2026, 3, 10, 12, tzinfo=zone)
+    monkeypatch.setattr(timezone, "now", lambda: noon)
     received = datetime.date(2026, 1, 5)
     water = make.water(crew.maker)
     lots = [

@@ -225,6 +225,14 @@ def test_scenario_30_formula_edited_mid_batch(crew: make.Crew) -> None:
     assert FormulaVersion.objects.filter(formula=old.formula).count() == 2
 
 
+def expired(lot: RawLot) -> RawLot:
+    """Return a lot that was released in time and then grew old."""
+    RawLot.objects.filter(pk=lot.pk).update(
+        received_on=make.TODAY - 9 * DAY, expires_on=make.TODAY - 3 * DAY
+    )
+    return lot
+
+
 @pytest.mark.django_db
 @pytest.mark.parametrize(
     ("state", "said"),
@@ -246,12 +254,7 @@ def test_only_a_released_lot_of_the_right_material_in_date_is_chosen(
         "retest due": lambda: make.released_lot(
             crew, water, retest_on=make.TODAY - 3 * DAY
         ),
-        "expired": lambda: make.released_lot(
-            crew,
-            water,
-            received_on=make.TODAY - 9 * DAY,
-            expires_on=make.TODAY - 3 * DAY,
-        ),
+        "expired": lambda: expired(make.released_lot(crew, water)),
     }[state]()
     with pytest.raises(Refusal, match=said) as refusal:
         choose(crew, batch, distilled=lot)

@@ -168,7 +168,7 @@ def test_a_mistyped_code_is_told_from_one_that_is_not_ours(world: World) -> None
     assert world.released.number not in page.words
 
 
-@pytest.mark.parametrize("junk", ["%00", "a" * 3000, "<script>", "..%5c", "١٢٣", "é"])
+@pytest.mark.parametrize("junk", ["%20", "a" * 3000, "<script>", "..%5c", "١٢٣", "é"])
 def test_junk_after_the_slash_is_a_mistyped_code(world: World, junk: str) -> None:
     assert "not a bottle code" in scan(junk, status=404).words
 

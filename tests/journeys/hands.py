@@ -13,6 +13,7 @@ from playwright.sync_api import (
     ConsoleMessage,
     Locator,
     Page,
+    ViewportSize,
     WebError,
     expect,
 )
@@ -20,8 +21,8 @@ from playwright.sync_api import (
 from producer.models import User
 
 PATIENCE_MS = 10_000
-PHONE = {"width": 360, "height": 740}
-DESKTOP = {"width": 1280, "height": 900}
+PHONE: ViewportSize = {"width": 360, "height": 740}
+DESKTOP: ViewportSize = {"width": 1280, "height": 900}
 
 
 class House:

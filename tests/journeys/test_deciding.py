@@ -81,12 +81,18 @@ def test_the_maker_cannot_release_their_own_batch(
 
 
 def test_one_person_premises_signs_as_self_reviewed(
-    house: House, solo: User, own_batch: str
+    house: House, solo: User, reviewer: User, own_batch: str
 ) -> None:
     person = house.person(solo)
     person.open("/premises/")
     person.tick("One-person premises")
     person.press("Save", says="The premises is changed.")
+    try_to_release(person, own_batch)
+    person.sees("Another reviewer has an account here")
+    person.open(f"/people/{reviewer.pk}/")
+    person.follow("Close this account")
+    person.enter({"Why": "has moved away"})
+    person.press("Close this account for good", says="The account is closed.")
     try_to_release(person, own_batch)
     person.sees("Look again with fresh eyes")
     person.sees("12 hours after its last entry")

@@ -10,16 +10,21 @@ from collections.abc import Callable
 from typing import Any, Literal, NamedTuple
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, ViewportSize
 
 from batches.services import dispatching
 from producer.models import User
 from quality.services import recalling
 from tests import make
-from tests.journeys.hands import PHONE, House, Screen
+from tests.journeys.hands import DESKTOP, PHONE, House, Screen
 
 pytestmark = pytest.mark.browser
 SMALLEST_TARGET = 44
+LARGER: tuple[ViewportSize, ...] = (
+    {"width": 768, "height": 1024},
+    {"width": 1024, "height": 768},
+    DESKTOP,
+)
 SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 PUBLIC: dict[str, Any] = {"java_script_enabled": False, "viewport": PHONE}
 
@@ -145,6 +150,14 @@ def in_both_schemes(page: Page) -> list[str]:
     return found
 
 
+def at_larger_sizes(page: Page) -> list[str]:
+    found = []
+    for size in LARGER:
+        page.set_viewport_size(size)
+        found += [f"{size['width']} px: {fault}" for fault in page.evaluate(TOO_WIDE)]
+    return found
+
+
 def test_phone_width_has_no_sideways_scroll(house: House, world: World) -> None:
     person = house.person(world.user, viewport=PHONE)
     visitor = house.visitor(**PUBLIC)
@@ -153,6 +166,10 @@ def test_phone_width_has_no_sideways_scroll(house: House, world: World) -> None:
     for screen in (person, visitor):  # the check itself sees what is too wide
         screen.page.evaluate("document.querySelector('h1').style.width = '400px'")
         assert len(in_both_schemes(screen.page)) == len(SCHEMES)
+
+
+def test_nothing_is_cut_off_on_a_tablet_or_a_desk(house: House, world: World) -> None:
+    assert faults(house.person(world.user), world.pages, at_larger_sizes) == []
 
 
 def test_targets_are_large_enough(house: House, world: World) -> None:

@@ -11,6 +11,7 @@ import csv
 import datetime
 import io
 import re
+from collections.abc import Iterable
 
 import pypdfium2
 import pytest
@@ -28,6 +29,7 @@ POTASH, SUNFLOWER, COCONUT, WATER = "potash flakes", "sunflower", "coconut", "wa
 PASTE, LIQUID = "Winter paste", "Weir laundry liquid"
 SUPPLIERS = ("Marram Salts", "Oil Mill Tarn")
 SHOP, FRIEND = "Corner shop Ostrander", "Neighbour J."
+MAIL = "counter@ostranderandneighbours.example"
 
 # What the certificates say, in the numbers of a country that writes commas.
 ASSAY, CARBONATE, SUNFLOWER_VALUE = "90,4", "1,2", "190,4"
@@ -133,7 +135,7 @@ def fill_registers(maker: Screen) -> None:
         values = {"Kind": kind, "Name": name, "Smallest step": step}
         register(maker, "instruments", values)
     for name, kind in ((SHOP, "reseller"), (FRIEND, "private person")):
-        values = {"Kind": kind, "Name": name, "Phone": "555 0121"}
+        values = {"Kind": kind, "Name": name, "Phone": "555 0121", "E-mail": MAIL}
         register(maker, "consignees", values)
 
 
@@ -404,9 +406,8 @@ def fill(maker: Screen, batch: str) -> tuple[list[str], list[str]]:
     codes = maker.page.locator("td:has(a[href^='/b/'])").all_inner_texts()
     assert len(set(codes)) == BOTTLES
     sheet = pypdfium2.PdfDocument(maker.print_out(f"All {BOTTLES}"))
-    words = words_of(sheet)
-    for printed in (LIQUID, "250 ml", batch, "Weir House Soap", "children", *codes):
-        assert printed in words
+    words = (LIQUID, "250 ml", batch, "Weir House Soap", "children", *codes)
+    check_printed(sheet, words)
     addresses = [
         found.text
         for page in sheet
@@ -416,10 +417,20 @@ def fill(maker: Screen, batch: str) -> tuple[list[str], list[str]]:
     return codes, [f"{address_of(maker)}/b/{code}" for code in codes]
 
 
-def words_of(paper: pypdfium2.PdfDocument) -> str:
-    """Return what is printed, with one blank wherever the lines break."""
-    return " ".join(
-        word for page in paper for word in page.get_textpage().get_text_range().split()
+def check_printed(paper: pypdfium2.PdfDocument, words: Iterable[str]) -> None:
+    """Look for words in what is printed, wherever the lines break."""
+    text = "".join(page.get_textpage().get_text_range() for page in paper)
+    for word in words:
+        assert "".join(word.split()) in "".join(text.split())
+
+
+def rightmost(paper: pypdfium2.PdfDocument) -> float:
+    """Return how far right anything is printed, in points."""
+    texts = [page.get_textpage() for page in paper]
+    return max(
+        float(text.get_charbox(index)[2])
+        for text in texts
+        for index in range(text.count_chars())
     )
 
 
@@ -431,7 +442,7 @@ def address_of(screen: Screen) -> str:
 
 def public_page_keeps_secrets(visitor: Screen, address: str, batch: str) -> None:
     visitor.open(address)
-    for words in (LIQUID, "250 ml", batch, "none known", "555 0170", "For cleaning"):
+    for words in (LIQUID, "250 ml", batch, "none known", "555 0170", "Not for skin"):
         visitor.sees(words)
     source = visitor.page.content()
     for secret in (*SUPPLIERS, "Mattis", "Runa", "Ottoline", "771", SUNFLOWER, SHOP):
@@ -484,9 +495,11 @@ def recall_from_potash(
         assert "on hold" in reviewer.row(batch).last.inner_text()
     lines = reviewer.download("Every bottle as a file").decode("utf-8-sig")
     assert named_in(lines, codes) == [SHOP] * 5 + [FRIEND] + ["on the premises"] * 6
-    words = words_of(pypdfium2.PdfDocument(reviewer.print_out("Print the list")))
-    for name in (potash, SHOP, FRIEND, "555 0121", "1–5", *batches):
-        assert name in words
+    printed = pypdfium2.PdfDocument(reviewer.print_out("Print the list"))
+    assert rightmost(printed) < printed[0].get_width()
+    check_printed(
+        printed, (potash, SHOP, FRIEND, "555 0121", MAIL, "1–5", "7–12", *batches)
+    )
 
 
 def named_in(lines: str, codes: list[str]) -> list[str]:

@@ -10,6 +10,7 @@ import threading
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -248,6 +249,23 @@ def test_a_backup_broken_off_leaves_nothing(
     with pytest.raises(KeyboardInterrupt):
         back_up(place / "b.zip")
     assert list(place.iterdir()) == []
+
+
+def test_nothing_is_not_backed_up(db: None, tmp_path: Path) -> None:
+    JournalHead.objects.all().delete()  # as a first start broken off has left it
+    with pytest.raises(CommandError, match="There are no records in"):
+        back_up(tmp_path / "b.zip")
+    assert not (tmp_path / "b.zip").exists()
+
+
+def test_looking_for_records_makes_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    nowhere = tmp_path / "records.sqlite3"
+    facts = SimpleNamespace(vendor="sqlite", settings_dict={"NAME": str(nowhere)})
+    monkeypatch.setattr(backup, "connection", facts)
+    assert not backup.is_begun()
+    assert not nowhere.exists()
 
 
 # --------------------------------------------------------------- what is refused

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import atexit
 import errno
+import importlib.machinery
 import json
 import os
 import runpy
@@ -13,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from django.core import management
 
 from producer import bootstrap, machine
 
@@ -129,6 +131,18 @@ def test_ctrl_c_on_the_way_in_ends_without_a_traceback(
         bootstrap.enter(["manage.py", "demo"])
 
 
+def test_ctrl_c_in_a_command_ends_without_a_traceback(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def interrupted(argv: list[str]) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(bootstrap, "enter", lambda argv: None)
+    monkeypatch.setattr(management, "execute_from_command_line", interrupted)
+    with pytest.raises(SystemExit, match="carries on"):
+        runpy.run_path(str(MANAGE))["main"]()
+
+
 # ------------------------------------------------------------------ the stamp
 
 
@@ -157,8 +171,25 @@ def test_another_python_makes_it_incomplete(
     place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     finished(place)
-    monkeypatch.setattr(sys, "version", "3.99.0 (from the future)")
+    monkeypatch.setattr(importlib.machinery, "EXTENSION_SUFFIXES", [".cpython-399.so"])
     assert not bootstrap.is_complete(NONE)
+
+
+def test_a_security_update_of_python_does_not(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    finished(place)
+    monkeypatch.setattr(sys, "version", f"{sys.version} and built again")
+    assert bootstrap.is_complete(NONE)
+
+
+def test_only_a_python_of_the_same_kind_with_pip_works(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert bootstrap._works(Path(sys.executable))
+    assert not bootstrap._works(tmp_path / "no-python")
+    monkeypatch.setattr(importlib.machinery, "EXTENSION_SUFFIXES", [".cpython-399.so"])
+    assert not bootstrap._works(Path(sys.executable))
 
 
 @pytest.mark.parametrize("stamp", [None, "", "{", "[]", "{}", '{"extras": []}'])
@@ -342,8 +373,8 @@ def test_serve_without_an_address_takes_its_own(
     assert surroundings["KETTLEBOOK_URL"] == address
 
 
-@pytest.mark.parametrize("command", ["test", "benchmark"])
-def test_tests_get_a_directory_that_is_gone_afterwards(
+@pytest.mark.parametrize("command", ["test", "benchmark", "restore"])
+def test_what_keeps_no_records_gets_a_directory_that_is_gone_afterwards(
     surroundings: dict[str, str], monkeypatch: pytest.MonkeyPatch, command: str
 ) -> None:
     leaving: list[Callable[[], object]] = []

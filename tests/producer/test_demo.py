@@ -190,6 +190,34 @@ def test_the_demo_refuses_a_database_that_is_not_its_own(
     assert not stage.data.exists()
 
 
+@pytest.mark.parametrize("is_linked", [False, True])
+def test_records_that_no_demo_made_are_left_alone(
+    stage: Stage,
+    tmp_path: Path,
+    is_linked: bool,  # noqa: FBT001
+) -> None:
+    real = tmp_path / "real" if is_linked else stage.data
+    (real / "uploads").mkdir(parents=True)
+    for name in ("secret.key", "records.sqlite3", "uploads/certificate"):
+        (real / name).write_text("precious", encoding="utf-8")
+    if is_linked:
+        stage.data.symlink_to(real)
+    for is_fresh in (False, True):
+        with pytest.raises(CommandError, match="not made by the demo"):
+            stage.run(fresh=is_fresh)
+    assert {path.read_text("utf-8") for path in real.rglob("*") if path.is_file()} == {
+        "precious"
+    }
+    assert sum(path.is_file() for path in real.rglob("*")) == 3
+
+
+def test_a_key_alone_is_what_the_way_in_leaves(stage: Stage) -> None:
+    stage.data.mkdir()
+    (stage.data / "secret.key").write_text("made by the settings", encoding="utf-8")
+    stage.run()
+    assert stage.loads == 1
+
+
 @pytest.mark.parametrize("address", ["0.0.0.0", "::", ""])  # noqa: S104
 def test_the_demo_needs_an_address_that_can_be_opened(
     stage: Stage, address: str

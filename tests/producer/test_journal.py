@@ -226,6 +226,7 @@ def test_scenario_09_double_tap_leads_on_and_says_so(
 
     def arrive() -> HttpResponse:
         request = rf.post("/lots/1/dispose", sent)
+        request.user = crew.maker
         request.session = {}  # type: ignore[assignment]
         request._messages = FallbackStorage(request)  # type: ignore[attr-defined]
         return acts.handle(

@@ -12,6 +12,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -191,6 +192,17 @@ def test_a_failing_apt_says_why(
 )
 def test_what_pip_prints_becomes_a_sentence(printed: str, says: str) -> None:
     assert says in machine.explain_text(printed)
+
+
+def test_a_full_disk_that_nobody_mentions_is_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    kept_to_itself = "Error: … '-m', 'ensurepip', … returned non-zero exit status 1."
+    assert "The disk is full" not in machine.explain_text(kept_to_itself)
+    monkeypatch.setattr(
+        shutil, "disk_usage", lambda place: SimpleNamespace(free=3_600_000)
+    )
+    assert "The disk is full" in machine.explain_text(kept_to_itself)
 
 
 @pytest.mark.parametrize(

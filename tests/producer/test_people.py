@@ -136,7 +136,17 @@ def test_scenario_20_deactivated_user_name_not_reusable(owner: User) -> None:
     with pytest.raises(Conflict):
         people.deactivate(by=owner, user=helper, reason="again")
     # control: another name is free
-    assert make.account(by=owner, name="Helper", rights=[], username="helper.2")
+    assert make.account(by=owner, name="Helper junior", rights=[], username="helper.2")
+
+
+@pytest.mark.django_db
+def test_a_person_is_registered_once_and_namesakes_are_told_apart(owner: User) -> None:
+    make.account(by=owner, name="Ines Holm", rights=["maker"])
+    for name in ("Ines Holm", " ines holm "):
+        with pytest.raises(Refusal) as refusal:
+            make.account(by=owner, name=name, username="ines.2", rights=["reviewer"])
+        assert refusal.value.field == "name"
+    assert make.account(by=owner, name="Ines Holm, Turku", username="it", rights=[])
 
 
 @pytest.mark.django_db

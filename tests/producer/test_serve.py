@@ -1,9 +1,6 @@
 from __future__ import annotations
 
 import io
-import os
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,9 +12,9 @@ from django.core.management import CommandError, call_command
 from django.db.migrations.executor import MigrationExecutor
 from pytest_django import Settings
 
-from producer import bootstrap, serving
+from producer import serving
 from producer.management.commands import serve
-from producer.models import User
+from producer.models import JournalHead, User
 from producer.services import people
 
 
@@ -134,52 +131,25 @@ def test_an_upgrade_is_backed_up_first(
     assert served == ["backup", "prepare", "serve"]
 
 
-# ------------------------------------------------- the settings as they really are
-
-
-CHECK = """
-import os, django
-from django.core.management import call_command
-os.umask(0o077)
-django.setup()
-call_command("check", deploy=True, fail_level="WARNING")
-"""
-
-
-def check_deploy(data: Path, **more: str) -> subprocess.CompletedProcess[str]:
-    kept = {
-        name: value
-        for name, value in os.environ.items()
-        if not name.startswith("KETTLEBOOK_")
-        and name not in {"DATABASE_URL", "DJANGO_SETTINGS_MODULE"}
-    }
-    return subprocess.run(  # noqa: S603 - our own file
-        [sys.executable, "-c", CHECK],
-        cwd=bootstrap.ROOT,
-        env={
-            **kept,
-            "DJANGO_SETTINGS_MODULE": "producer.settings",
-            "KETTLEBOOK_DATA": str(data / "premises"),
-            **more,
-        },
-        capture_output=True,
-        text=True,
-        check=False,
+def test_a_first_start_broken_off_is_carried_on(
+    db: None, served: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    JournalHead.objects.all().delete()  # some tables were made, no record was written
+    monkeypatch.setattr(
+        MigrationExecutor, "migration_plan", lambda *_: ["something waits"]
     )
+    monkeypatch.setattr(serve, "call_command", lambda name, *_: served.append(name))
+    monkeypatch.setattr(people, "needs_setup", lambda: False)
+    run()
+    assert served == ["prepare", "serve"]
 
 
-@pytest.mark.any_engine
-@pytest.mark.parametrize("url", ["http://127.0.0.1:8907", "https://kettle.example"])
-def test_the_deployment_check_is_clean(tmp_path: Path, url: str) -> None:
-    done = check_deploy(tmp_path, KETTLEBOOK_URL=url)
-    assert done.returncode == 0, done.stderr
-    assert "no issues" in done.stdout
-    assert done.stderr == ""
-
-
-@pytest.mark.any_engine
-def test_the_deployment_check_warns_of_plain_http_for_others(tmp_path: Path) -> None:
-    done = check_deploy(tmp_path, KETTLEBOOK_URL="http://kettle.lan:8907")
-    assert done.returncode == 1
-    assert "kettlebook.W001" in done.stderr
-    assert "kettle.lan" in done.stderr
+def test_looking_only_says_what_is_found_and_changes_nothing(
+    served: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    warning = CheckWarning("Mind the door.", hint="Shut it.", id="kettlebook.W001")
+    monkeypatch.setattr(serve, "run_checks", lambda **_: [warning])
+    said = run(check_only=True)
+    assert "Mind the door.\nShut it." in said
+    assert "Nothing stands in the way." in said
+    assert served == []

@@ -11,13 +11,19 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
-from batches.models import Batch, Charge, FormulaLine, Input
+from batches.models import Batch, BulkWeighing, Charge, FormulaLine, Input
 from batches.services import moves, planning, sources
 from batches.services.cooking.rows import newest, weighed, weighing_facts, write
 from producer.errors import Refusal
 from producer.models import Instrument, Material, Right, Stock, StockMovement, User
+from producer.quantities import format_mass
 from producer.services import stock as ledger
 from producer.services.checks import local_day, need_reason, plausible_time, require
+
+# A slip of unit is a factor of a thousand, a forgotten tare a few hundred grams; a
+# charge in a few portions stays inside. Common practice, no source.
+LEAST_OF_TARGET = Decimal("0.1")
+MOST_OF_TARGET = Decimal("1.1")
 
 
 @transaction.atomic
@@ -31,9 +37,13 @@ def charge(
     gross_mg: int,
     tare_mg: int,
     observed_at: datetime.datetime | None = None,
+    unusual: str = "",
     submission: uuid.UUID | None = None,
 ) -> Charge:
     """Record a weighed addition and draw it from its stock, both or neither.
+
+    ``unusual`` is the reason for a mass far from what the formula asks for; without
+    one such a mass is refused, because it is mostly a slip of unit or tare.
 
     ``line`` is the line of the formula it serves; None only for a rejected batch
     going into its rework. Potash comes last: it is refused until every oil has been
@@ -44,6 +54,11 @@ def charge(
     batch = moves.still_open(batch)
     if batch.status in CLOSED_TO_CHARGES:
         raise Refusal(f"Batch {batch.number} is finished; nothing can be added to it.")
+    if BulkWeighing.objects.current().filter(batch=batch).exists():
+        raise Refusal(
+            "What came out has been weighed already, so nothing can be weighed in any"
+            " more. Finish the batch; if it needs mending, it is reworked."
+        )
     if line is not None and line.version_id != batch.formula_version_id:
         raise Refusal("This line belongs to another formula version.", field="line")
     sources.check_source(
@@ -58,6 +73,9 @@ def charge(
         tare_mg=tare_mg,
         observed_at=observed_at,
     )
+    row.reason = unusual.strip()
+    if not row.reason:
+        _plausible(batch, row)
     ledger.move(
         by=by,
         stock=source,
@@ -98,6 +116,11 @@ def amend_charge(
     batch = moves.still_open(charge.batch)
     newest(charge, Charge.objects.all())
     reason = need_reason(reason)
+    if void and batch.status in CLOSED_TO_CHARGES:
+        raise Refusal(
+            f"Batch {batch.number} is finished: nothing could be weighed in instead."
+            " Correct the masses or the lot of this charge."
+        )
     new_source = source or charge.source
     if new_source.pk != charge.source_id:
         sources.check_source(
@@ -141,6 +164,24 @@ def amend_charge(
         submission=submission,
     )
     return row
+
+
+def _plausible(batch: Batch, row: Charge) -> None:
+    """Refuse a mass that is far from what is still to be weighed for its line."""
+    planned = {one.line.pk: one for one in planning.plan_of(batch).lines}
+    target = planned.get(row.line_id or 0)
+    if target is None or not target.target_mg:
+        return
+    open_mg = max(target.target_mg - target.charged_mg, 0)
+    too_much = target.charged_mg + row.net_mg > target.target_mg * MOST_OF_TARGET
+    too_little = row.net_mg < open_mg * LEAST_OF_TARGET
+    if too_much or too_little:
+        raise Refusal(
+            f"{format_mass(row.net_mg)} is far from the {format_mass(open_mg)} of"
+            f" {target.name} still to be weighed. Check the unit, the vessel and the"
+            " tare. If it is right, say why below.",
+            field="unusual",
+        )
 
 
 def _oils_first(batch: Batch) -> None:

@@ -27,7 +27,8 @@ from django.db import connection, transaction
 from producer.serving import explained
 
 FORMAT = "kettlebook backup 1"
-HEAD = "SELECT sequence, hash FROM producer_journalhead"
+HEAD_TABLE = "producer_journalhead"
+HEAD = f"SELECT sequence, hash FROM {HEAD_TABLE}"  # noqa: S608 - a name of ours
 UPLOADS = "SELECT sha256, original_name FROM producer_attachment ORDER BY id"
 SECURE_OPTIONS = ("sslmode", "sslrootcert", "sslcert", "sslkey")
 
@@ -59,6 +60,11 @@ class Command(BaseCommand):
         if path.exists():
             raise CommandError(f"{path} exists. Choose another name.")
         with explained():
+            if not is_begun():
+                raise CommandError(
+                    f"There are no records in {settings.DATA_DIR}. Name the directory"
+                    " that has them with KETTLEBOOK_DATA, then repeat the command."
+                )
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
             partial = path.with_name(path.name + ".partial")
             try:
@@ -129,6 +135,21 @@ def default_path() -> Path:
     return Path(settings.DATA_DIR) / "backups" / f"{now:%Y%m%d-%H%M%S}.zip"
 
 
+def is_begun() -> bool:
+    """Say whether there is anything to back up.
+
+    The journal's head is laid with the tables and before any record, so where it is
+    missing the first start was broken off, or nothing was ever started.
+    """
+    if connection.vendor == "sqlite" and not _sqlite_file().exists():
+        return False
+    with connection.cursor() as cursor:
+        if HEAD_TABLE not in connection.introspection.table_names(cursor):
+            return False
+        cursor.execute(HEAD)
+        return cursor.fetchone() is not None
+
+
 def dump_database(directory: Path) -> Dump:
     """Write the database into ``directory`` as it is at this moment."""
     if connection.vendor == "sqlite":
@@ -186,9 +207,13 @@ def _described(
     return Dump(path, (sequence, head), counts, [(a, b) for a, b in query(UPLOADS)])
 
 
+def _sqlite_file() -> Path:
+    return Path(connection.settings_dict["NAME"])
+
+
 def _copy_sqlite(path: Path) -> None:
     # All pages in one step: a stepped copy starts over whenever somebody writes.
-    source = sqlite3.connect(connection.settings_dict["NAME"], timeout=20)
+    source = sqlite3.connect(_sqlite_file(), timeout=20)
     target = sqlite3.connect(path)
     try:
         source.backup(target, pages=-1)

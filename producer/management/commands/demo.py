@@ -111,6 +111,13 @@ def require_own_data(data: Path) -> None:
     )
     if not is_own:
         raise CommandError("The demo runs by itself only. Type: python3 manage.py demo")
+    # Somebody may have put or linked records of their own there; a demo left “running”.
+    there = {path.name for path in data.iterdir()} if data.exists() else set()
+    if "running" not in there and there - {"secret.key"}:
+        raise CommandError(
+            f"{data} was not made by the demo, so it is left alone. Move it elsewhere,"
+            " then repeat the command."
+        )
 
 
 def is_loaded(data: Path) -> bool:

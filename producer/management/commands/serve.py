@@ -20,6 +20,7 @@ from django.db.migrations.executor import MigrationExecutor
 
 from producer import serving
 from producer.checks import LOOPBACK
+from producer.management.commands.backup import is_begun
 from producer.services import people
 
 
@@ -33,14 +34,24 @@ class Command(BaseCommand):
         """Take port and address."""
         parser.add_argument("--port", type=int, default=8000)
         parser.add_argument("--address", default="127.0.0.1")
+        parser.add_argument(
+            "--check-only",
+            action="store_true",
+            help="Say what stands in the way and stop; change and serve nothing.",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Prepare and serve."""
         address, port = options["address"], options["port"]
         require_public_address(address, port)
         with serving.explained():
-            serving.require_free_port(address, port)
             warnings = require_sound_settings()
+            if options["check_only"]:
+                self._say(
+                    "\n".join([*in_words(warnings), "Nothing stands in the way."])
+                )
+                return
+            serving.require_free_port(address, port)
             self._back_up_before_migrating()
             self._say("Bringing records and pages up to date …")
             serving.prepare()
@@ -51,7 +62,7 @@ class Command(BaseCommand):
     def _back_up_before_migrating(self) -> None:
         executor = MigrationExecutor(connection)
         waiting = executor.migration_plan(executor.loader.graph.leaf_nodes())
-        if waiting and executor.loader.applied_migrations:
+        if waiting and is_begun():
             now = datetime.datetime.now(tz=datetime.UTC)
             name = f"before-upgrade-{now:%Y%m%d-%H%M%S}.zip"
             path = Path(settings.DATA_DIR) / "backups" / name
@@ -65,7 +76,7 @@ class Command(BaseCommand):
         if urlsplit(settings.PUBLIC_URL).netloc != f"{address}:{port}":
             lines.append(f"It listens on {address}, port {port}")
         lines.append(f"Records are kept in {settings.DATA_DIR}")
-        lines += [f"\n{warning.msg}\n{warning.hint}" for warning in warnings]
+        lines += in_words(warnings)
         if urlsplit(settings.PUBLIC_URL).hostname in LOOPBACK:
             lines.append(
                 "\nOnly this computer can open that address, and labels carry it."
@@ -91,6 +102,11 @@ def require_public_address(address: str, port: int) -> None:
             " address to open. Type it first, like: export"
             f" KETTLEBOOK_URL=http://kettle.lan:{port}"
         )
+
+
+def in_words(warnings: list[CheckMessage]) -> list[str]:
+    """Return what to tell the owner, a paragraph each."""
+    return [f"\n{warning.msg}\n{warning.hint}" for warning in warnings]
 
 
 def require_sound_settings() -> list[CheckMessage]:
