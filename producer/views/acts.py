@@ -125,7 +125,8 @@ def _identity(request: HttpRequest, form: Act) -> Submission:
         for file in found
         if not isinstance(file, str)
     ]
-    content = repr((request.user.pk, request.path, sent, files))
+    user = getattr(request, "user", None)  # nobody is signed in on the first-run page
+    content = repr((user and user.pk, request.path, sent, files))
     given: uuid.UUID = form.cleaned_data["submission"]
     return uuid.uuid5(given, content)
 

@@ -109,12 +109,22 @@ def test_a_form_that_arrives_twice_is_carried_out_once(
 ) -> None:
     before, one = JournalEntry.objects.count(), str(uuid.uuid4())
     assert count(browser, lot, "4 kg", submission=one).status_code == 302
-    again = count(browser, lot, "3 kg", submission=one)
+    again = count(browser, lot, "4 kg", submission=one)
     assert again.headers["Location"] == reverse("producer:lot", args=[lot.code])
     words = page_of(browser.get(again.headers["Location"])).words
     assert "This was recorded already; nothing was done twice." in words
     assert JournalEntry.objects.count() == before + 1
     assert on_hand(lot) == 4_000_000
+
+
+def test_a_form_filled_anew_after_going_back_is_another_act(
+    browser: Client, lot: RawLot
+) -> None:
+    before, one = JournalEntry.objects.count(), str(uuid.uuid4())
+    count(browser, lot, "4 kg", submission=one)
+    count(browser, lot, "3 kg", submission=one)
+    assert JournalEntry.objects.count() == before + 2
+    assert on_hand(lot) == 3_000_000
 
 
 def test_each_form_that_is_shown_is_a_submission_of_its_own(
