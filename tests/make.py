@@ -300,7 +300,9 @@ def liquid_version(
         name=name,
         kind="dilution",
         purpose=purpose,
-        wording=formulas.Wording(product_name=name, shelf_life_days=180, **wording),
+        wording=formulas.Wording(
+            **{"product_name": name, "shelf_life_days": 180, **wording}
+        ),
         lines=[
             formulas.Line(source_formula=paste, per_kg_mg=KG),
             formulas.Line(material=water(crew.maker), per_kg_mg=1_500_000),

@@ -14,6 +14,7 @@ import pytest
 from django.utils import timezone
 from pytest_django import DjangoDbBlocker, Settings
 
+from batches.documents.labels import label_pdf
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Bottle, Charge, FillingLot, Formula, Reading
 from batches.services.planning import plan_of
@@ -181,3 +182,14 @@ def test_the_demo_asks_for_no_help_from_anybody_real() -> None:
     premises = Premises.objects.get()
     assert premises.email.endswith(".example")
     assert "invented" in premises.poison_centre
+
+
+@pytest.mark.usefixtures("directory")
+def test_every_label_of_the_demo_fits() -> None:
+    lots = FillingLot.objects.select_related("batch__formula_version__formula")
+    assert {lot.batch.formula_version.formula.purpose for lot in lots} == {
+        "wash",
+        "spray",
+    }
+    for lot in lots:
+        assert label_pdf(lot, list(lot.bottles.all()[:1])).startswith(b"%PDF-")
