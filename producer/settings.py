@@ -15,8 +15,10 @@ One file. What differs between machines comes from the environment:
     ``1`` for work on the code itself. Never for real records.
 """
 
+import contextlib
 import os
 import secrets
+import tempfile
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -38,12 +40,14 @@ def read_or_make_secret(path: Path) -> str:
         return path.read_text(encoding="utf-8").strip()
     except FileNotFoundError:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:  # another process was first; its key is the key
-        return path.read_text(encoding="utf-8").strip()
+    # Written whole under another name, then given its own: a full disk or a power
+    # cut leaves no empty key behind, and of two processes the first one's key counts.
+    handle, partial = tempfile.mkstemp(dir=path.parent)
     with os.fdopen(handle, "w", encoding="utf-8") as file:
         file.write(secrets.token_urlsafe(64))
+    with contextlib.suppress(FileExistsError):
+        os.link(partial, path)
+    Path(partial).unlink()
     return path.read_text(encoding="utf-8").strip()
 
 

@@ -21,7 +21,7 @@ from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, Premises, Stock, User
 from producer.services import intake, people, registers
 from quality.models import Judgement, Signature
-from quality.services import record, signing
+from quality.services import record, reviewing, signing
 from tests import make
 from tests.database import run, while_uncommitted, without_triggers
 
@@ -423,7 +423,7 @@ def test_no_line_is_taken_back_after_finishing_and_none_may_be_missing(
         cooking.amend_charge(
             by=crew.maker, charge=charge, void=True, reason="went into another pot"
         )
-    assert signing.review_of(batch, by=crew.reviewer).obstacles == []
+    assert reviewing.review_of(batch, by=crew.reviewer).obstacles == []
     with without_triggers():  # should it ever happen, the review sees it
         run("UPDATE batches_charge SET line_id = NULL WHERE id = %s", charge.pk)
     with pytest.raises(Refusal, match="distilled water"):
