@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from playwright.sync_api import expect
 
-from batches.models import Batch, Charge
+from batches.models import Batch, Reading
 from producer.models import RawLot, User
 from tests import make
 from tests.journeys.hands import PHONE, House, Screen
@@ -52,27 +53,31 @@ def test_double_tap_records_once(
     house: House, crew: make.Crew, options: dict[str, Any]
 ) -> None:
     screen = house.person(crew.maker, **options)
-    batch = open_charge(screen, crew)
-    screen.page.get_by_role("button", name="Record this charge").dblclick()
-    screen.sees("The charge is recorded.", within=".messages")
-    check_charged_once(batch)
+    batch = open_reading(screen, crew)
+    screen.page.get_by_role("button", name="Record", exact=True).dblclick()
+    screen.sees("The reading is recorded.", within=".messages")
+    check_read_once(batch)
 
     # The page as it was left, where the browser kept it, else a new and empty one.
     screen.page.go_back(wait_until="commit")
-    expect(screen.page).to_have_url(re.compile("/charge/1/$"))
-    screen.press("Record this charge")
+    expect(screen.page).to_have_url(re.compile("/temperature/$"))
+    screen.press("Record")
     screen.sees(re.compile("This was recorded already|Not recorded yet"))
-    check_charged_once(batch)
+    check_read_once(batch)
 
 
 def test_two_taps_that_arrive_together_record_once(
     house: House, crew: make.Crew
 ) -> None:
     screen = house.person(crew.maker)
-    batch = open_charge(screen, crew)
+    batch = open_reading(screen, crew)
     answers = screen.page.evaluate(SEND_TWICE)
     assert answers == [200, 200]
-    check_charged_once(batch)
+    check_read_once(batch)
+    screen.open(f"/batches/{batch.number}/read/temperature/")
+    screen.enter({"Temperature (°C)": "66,5"})
+    screen.press("Record", says="The reading is recorded.")
+    assert Reading.objects.count() == 2  # nothing but the page's own mark kept it out
 
 
 # The browser itself would drop the first request for the second; a bad line would not.
@@ -84,20 +89,20 @@ SEND_TWICE = """async () => {
 }"""
 
 
-def open_charge(screen: Screen, crew: make.Crew) -> Batch:
-    """Open the form for the first charge of a new batch and fill it in."""
+def open_reading(screen: Screen, crew: make.Crew) -> Batch:
+    """Open the form for a temperature of a batch that is cooking, and fill it in."""
     batch = make.open_batch(crew)
     lot = make.released_lot(crew, make.sunflower(crew.maker))
-    make.scale(crew.maker)
-    screen.open(f"/batches/{batch.number}/charge/1/")
-    screen.enter({"From": lot.code, "Gross": "1150", "Tare": "350"})
+    make.charge(crew, batch, lot.stock, 800_000)
+    make.thermometer(crew.maker)
+    screen.open(f"/batches/{batch.number}/read/temperature/")
+    screen.enter({"Temperature (°C)": "66,5"})
     return batch
 
 
-def check_charged_once(batch: Batch) -> None:
-    charge = Charge.objects.get()
-    assert (charge.batch_id, charge.net_mg) == (batch.pk, 800_000)
-    assert charge.source.on_hand_mg == 4_200_000
+def check_read_once(batch: Batch) -> None:
+    reading = Reading.objects.get()
+    assert (reading.batch_id, reading.value) == (batch.pk, Decimal("66.5"))
 
 
 def test_keyboard_alone(house: House, crew: make.Crew) -> None:
