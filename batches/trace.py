@@ -48,6 +48,18 @@ class Genealogy:
     edges: list[tuple[int, int, int]]
 
     @property
+    def names(self) -> dict[int, tuple[str, str]]:
+        """Code and what it is of, by id."""
+        names = {lot.pk: (lot.code, lot.material.name) for lot in self.lots}
+        names.update(
+            {
+                batch.pk: (batch.number, batch.formula_version.formula.name)
+                for batch in self.batches
+            }
+        )
+        return names
+
+    @property
     def batch_ids(self) -> list[int]:
         """The ids of the batches."""
         return [batch.pk for batch in self.batches]

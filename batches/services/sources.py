@@ -13,6 +13,7 @@ from batches.lifecycle import BatchStatus
 from batches.models import Batch, FormulaLine
 from producer.errors import Refusal
 from producer.models import Certificate, Material, RawLot, Stock
+from producer.quantities import format_number
 from producer.services.intake import current_certificate
 
 DRAWABLE = {BatchStatus.RELEASED, BatchStatus.REWORKED}
@@ -65,10 +66,10 @@ def _potash_origin(certificate: Certificate) -> str:
     least = "at least " if certificate.assay_is_minimum else ""
     words = (
         f"certificate version {certificate.version}: {least}"
-        f"{certificate.assay_percent:f} % as {certificate.get_assay_basis_display()}"
+        f"{format_number(certificate.assay_percent)} % as {certificate.get_assay_basis_display()}"
     )
     if certificate.carbonate_percent is not None:
-        words += f", carbonate {certificate.carbonate_percent:f} %"
+        words += f", carbonate {format_number(certificate.carbonate_percent)} %"
     elif certificate.assay_basis == Certificate.Basis.TOTAL_ALKALI:
         words += ", carbonate not stated and taken as none"
     if certificate.assay_is_minimum:
@@ -95,7 +96,7 @@ def range_middle(material: Material) -> Figure:
         raise Refusal(f"{material.name} has no published saponification range.")
     return Figure(
         midpoint(low, high),
-        f"middle of the published range {low:f} to {high:f}"
+        f"middle of the published range {format_number(low)} to {format_number(high)}"
         f" ({material.saponification_source or 'source not recorded'})",
     )
 

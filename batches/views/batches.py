@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -312,15 +310,7 @@ def history(request: HttpRequest, code: str) -> HttpResponse:
             "stock": stock,
             "back": trace.trace(stock),
             "forwards": forwards,
-            "names": _names(stock),
             "bottle_count": bottles.count(),
             "bottles": bottles[:200],
         },
     )
-
-
-def _names(stock: Any) -> dict[int, str]:
-    back, forwards = trace.trace(stock), trace.track(stock)
-    names = {lot.pk: lot.code for lot in [*back.lots, *forwards.lots]}
-    names.update({one.pk: one.number for one in [*back.batches, *forwards.batches]})
-    return names

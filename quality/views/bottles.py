@@ -48,11 +48,8 @@ def bottle(request: HttpRequest, code: str) -> HttpResponse:
 def _history(found: Bottle) -> dict[str, object]:
     genealogy = trace.trace(found.filling_lot.batch.stock)
     certificates = current_certificates(genealogy.lots)
-    names = {lot.pk: lot.code for lot in genealogy.lots}
-    names.update({batch.pk: batch.number for batch in genealogy.batches})
     return {
         "genealogy": genealogy,
-        "names": names,
         "lots": [(lot, certificates.get(lot.pk)) for lot in genealogy.lots],
         "events": found.events.select_related(
             "entered_by__person", "dispatch__consignee"
