@@ -64,9 +64,10 @@ def potash_fraction(lot: RawLot) -> Figure:
 
 def _potash_origin(certificate: Certificate) -> str:
     least = "at least " if certificate.assay_is_minimum else ""
+    assay = format_number(certificate.assay_percent or Decimal(0))
     words = (
-        f"certificate version {certificate.version}: {least}"
-        f"{format_number(certificate.assay_percent)} % as {certificate.get_assay_basis_display()}"
+        f"certificate version {certificate.version}: {least}{assay} % as"
+        f" {certificate.get_assay_basis_display()}"
     )
     if certificate.carbonate_percent is not None:
         words += f", carbonate {format_number(certificate.carbonate_percent)} %"
