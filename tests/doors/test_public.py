@@ -173,7 +173,9 @@ def test_junk_after_the_slash_is_a_mistyped_code(world: World, junk: str) -> Non
     assert "not a bottle code" in scan(junk, status=404).words
 
 
-def test_scenario_12_a_destroyed_bottle_that_turns_up_is_a_warning(world: World) -> None:
+def test_scenario_12_a_destroyed_bottle_that_turns_up_is_a_warning(
+    world: World,
+) -> None:
     move(world, "destroyed", by="maker")
     page = scan(world.bottle.code)
     assert warnings_on(page) == 1

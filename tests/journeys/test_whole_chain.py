@@ -265,7 +265,7 @@ def history_goes_back(
     maker.open(address)
     for words in (*codes, *SUPPLIERS, "Mattis Fell"):
         maker.sees(words)
-    potash = maker.row(POTASH)
+    potash = maker.row("lot pot-771")
     assert "90.4 %" in potash.inner_text()
     with maker.page.expect_download() as taken:
         potash.get_by_role("link", name="analysis.pdf").click()
