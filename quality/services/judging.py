@@ -208,11 +208,19 @@ def _last(batch: Batch, characteristic: str) -> Reading | None:
 
 
 def _outdated(batch: Batch, reading: Reading) -> bool:
-    """Say whether something was weighed in after this was read."""
-    later = Charge.objects.current().filter(
-        batch=batch, observed_at__gt=reading.observed_at
+    """Say whether something was weighed in after this was read.
+
+    By either clock: a reading dated ahead would else cover a charge that came later.
+    A correction is entered later without anything having gone in, so only first
+    entries count by that clock.
+    """
+    charges = Charge.objects.filter(batch=batch)
+    return (
+        charges.current().filter(observed_at__gt=reading.observed_at).exists()
+        or charges.filter(
+            supersedes__isnull=True, entered_at__gt=reading.entered_at
+        ).exists()
     )
-    return later.exists()
 
 
 def _earlier(batch: Batch, reading: Reading) -> str:

@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from django.utils import timezone
 
-from batches.models import Batch
+from batches.models import Batch, Charge
 from batches.services import cooking
 from batches.services.results import excess_alkali_of
 from producer.errors import Conflict, Refusal
@@ -69,6 +69,35 @@ def test_results_from_before_the_last_charge_do_not_count(crew: make.Crew) -> No
     make.read_ph(crew, batch)
     make.read_clarity(crew, batch)
     make.sign(crew.reviewer, batch)  # control
+
+
+@pytest.mark.django_db
+def test_a_result_dated_ahead_does_not_cover_a_later_charge(crew: make.Crew) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    ahead = timezone.now() + datetime.timedelta(hours=23)
+    make.read_ph(crew, batch, observed_at=ahead)
+    lot = make.released_lot(crew, make.water(crew.maker))
+    make.charge(crew, batch, lot.stock, 5000)
+    make.read_clarity(crew, batch)
+    make.weigh_bulk(crew, batch)
+    cooking.finish(by=crew.maker, batch=batch)
+    with pytest.raises(Refusal, match="pH was taken before the last charge"):
+        make.sign(crew.reviewer, make.fresh(batch))
+
+
+@pytest.mark.django_db
+def test_a_corrected_charge_does_not_outdate_the_results(crew: make.Crew) -> None:
+    batch = make.cooked_batch(crew)
+    row = Charge.objects.filter(batch=batch).earliest("pk")
+    cooking.amend_charge(
+        by=crew.maker,
+        charge=row,
+        gross_mg=row.gross_mg + 100,
+        tare_mg=row.tare_mg,
+        reason="misread",
+    )
+    make.sign(crew.reviewer, make.fresh(batch))
 
 
 @pytest.mark.django_db
