@@ -47,7 +47,9 @@ def _put_back(rows: dict[type[Model], list[Model]]) -> None:
         if model is JournalHead:  # put there by a migration
             known[0].save(force_update=True)
         else:
-            model._base_manager.bulk_create(known)
+            for row in known:
+                # raw: as it was, with its own time of entry instead of a new one
+                row.save_base(raw=True, force_insert=True)
     with connection.cursor() as cursor:
         for statement in connection.ops.sequence_reset_sql(no_style(), list(rows)):
             cursor.execute(statement)
