@@ -5,8 +5,8 @@ Migrations may import this module, as they import Django's own operations: its S
 frozen; a change of wording gets a new class.
 
 SQLite rebuilds a table when a later migration alters it and forgets its triggers, so
-that migration must repeat the operation. A test compares the live triggers with the
-models that say ``append_only``.
+that migration ends with :class:`AppendOnlyAgain`. A test compares the live triggers
+with the models that say ``append_only``.
 """
 
 from __future__ import annotations
@@ -96,3 +96,32 @@ class AppendOnly(Operation):
     def migration_name_fragment(self) -> str:
         """Name a migration that holds only this operation."""
         return f"{self.model_name.lower()}_append_only"
+
+
+class AppendOnlyAgain(AppendOnly):
+    """Put the triggers back that SQLite lost when a migration rebuilt the table.
+
+    PostgreSQL alters a table in place and keeps them.
+    """
+
+    def database_forwards(
+        self,
+        app_label: str,
+        schema_editor: BaseDatabaseSchemaEditor,
+        from_state: ProjectState,
+        to_state: ProjectState,
+    ) -> None:
+        """Create the triggers on SQLite."""
+        if schema_editor.connection.vendor == "sqlite":
+            super().database_forwards(app_label, schema_editor, from_state, to_state)
+
+    def database_backwards(
+        self,
+        app_label: str,
+        schema_editor: BaseDatabaseSchemaEditor,
+        from_state: ProjectState,
+        to_state: ProjectState,
+    ) -> None:
+        """Drop them on SQLite, where the way back rebuilds the table once more."""
+        if schema_editor.connection.vendor == "sqlite":
+            super().database_backwards(app_label, schema_editor, from_state, to_state)

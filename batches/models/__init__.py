@@ -3,7 +3,13 @@
 from batches.models.batches import Batch, BatchStatusChange, Input, LotChoice
 from batches.models.bottles import Bottle, BottleEvent, Dispatch, FillingLot
 from batches.models.formulas import Formula, FormulaLine, FormulaVersion
+from batches.models.losses import Loss
 from batches.models.readings import Reading
+from batches.models.titrations import (
+    ContainerWeighing,
+    Titration,
+    TitrationReplicate,
+)
 from batches.models.weighings import BulkWeighing, Charge
 
 __all__ = [
@@ -13,12 +19,16 @@ __all__ = [
     "BottleEvent",
     "BulkWeighing",
     "Charge",
+    "ContainerWeighing",
     "Dispatch",
     "FillingLot",
     "Formula",
     "FormulaLine",
     "FormulaVersion",
     "Input",
+    "Loss",
     "LotChoice",
     "Reading",
+    "Titration",
+    "TitrationReplicate",
 ]

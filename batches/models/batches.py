@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Self
 
 from django.conf import settings
@@ -45,6 +46,12 @@ class Batch(models.Model):
     basis_mg = models.BigIntegerField(
         "planned basis (mg)", help_text="All oils of a cook; the paste of a dilution."
     )
+    lye_discount = models.DecimalField(
+        "lye discount (share of the alkali need left out)",
+        max_digits=5,
+        decimal_places=4,
+        default=Decimal(0),
+    )
     status = models.CharField(
         max_length=20, choices=STATUS_CHOICES, default=BatchStatus.PLANNED
     )
@@ -66,6 +73,14 @@ class Batch(models.Model):
             ),
             models.CheckConstraint(
                 condition=models.Q(basis_mg__gt=0), name="batch_basis_positive"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(lye_discount__gte=0, lye_discount__lte="0.1"),
+                name="batch_lye_discount_plausible",
+                violation_error_message=(
+                    "A lye discount is a share of the potash left out on purpose, from"
+                    " 0 to 10 %%. More leaves fat in the jug."
+                ),
             ),
         ]
 

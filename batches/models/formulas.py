@@ -67,6 +67,17 @@ class FormulaVersion(Record):
     temperature_limit = models.DecimalField(
         "hottest allowed (°C)", max_digits=5, decimal_places=1, default=70
     )
+    soap_content_target = models.DecimalField(
+        "soap content to dilute to (%)",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text=(
+            "Only for a dilution. The water is then computed from the soap content of"
+            " the very paste, instead of the fixed amount below."
+        ),
+    )
     authority_reference = models.CharField(
         "authority's number for supply as plant protection product",
         max_length=120,
@@ -88,6 +99,12 @@ class FormulaVersion(Record):
             models.CheckConstraint(
                 condition=models.Q(shelf_life_days__gt=0),
                 name="formula_shelf_life_positive",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(soap_content_target__isnull=True)
+                | models.Q(soap_content_target__gt=0, soap_content_target__lt=60),
+                name="formula_soap_target_plausible",
+                violation_error_message="A soap content lies between 0 and 60 %%.",
             ),
             models.CheckConstraint(
                 condition=models.Q(authority_reference="")

@@ -30,9 +30,10 @@ def net_is_gross_less_tare(name: str) -> models.CheckConstraint:
 class Charge(Correctable):
     """A weighed addition to a batch, from a raw lot or from another batch.
 
-    ``figure`` is what its certificate or range gave for the computation when it was
-    weighed: usable KOH per gram for potash, mg KOH per gram for an oil. A later
-    certificate never changes it.
+    ``figure`` is what its certificate, titration or range gave for the computation
+    when it was weighed: usable KOH per gram for potash, mg KOH per gram for an oil,
+    KOH taken up per gram for an acid; with its standard uncertainty and the shape of
+    what is known about it. A later certificate never changes it.
     """
 
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="charges")
@@ -56,6 +57,14 @@ class Charge(Correctable):
         related_name="charges",
     )
     figure = models.DecimalField(max_digits=12, decimal_places=6, null=True, blank=True)
+    figure_uncertainty = models.DecimalField(
+        "standard uncertainty of the figure",
+        max_digits=12,
+        decimal_places=6,
+        null=True,
+        blank=True,
+    )
+    figure_distribution = models.CharField(max_length=20, blank=True)
     figure_origin = models.CharField(max_length=250, blank=True)
 
     objects = CorrectableQuerySet.as_manager()
@@ -66,6 +75,11 @@ class Charge(Correctable):
         constraints = [
             *Correctable.Meta.constraints,
             net_is_gross_less_tare("charge_net_is_gross_less_tare"),
+            models.CheckConstraint(
+                condition=models.Q(figure_uncertainty__isnull=True)
+                | models.Q(figure__isnull=False, figure_uncertainty__gte=0),
+                name="charge_uncertainty_belongs_to_a_figure",
+            ),
         ]
 
     def __str__(self) -> str:

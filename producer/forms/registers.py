@@ -75,6 +75,7 @@ MaterialForm = _form(
     Material,
     "name",
     "kind",
+    "acid",
     "saponification_low",
     "saponification_high",
     "saponification_source",
@@ -100,4 +101,9 @@ PremisesForm = _form(
     "decimal_mark",
     "one_person",
     "self_review_pause_hours",
+    "free_alkali_limit_percent",
+    "unsaponified_limit_percent",
+    "risk_to_warn_percent",
+    "risk_to_stop_percent",
+    "water_hardness",
 )

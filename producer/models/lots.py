@@ -174,12 +174,26 @@ class Certificate(Record):
     assay_is_minimum = models.BooleanField(
         "the certificate says “minimum”", default=False
     )
+    assay_half_width = models.DecimalField(
+        "the assay may be wrong by up to ± (%)",
+        max_digits=5,
+        decimal_places=3,
+        null=True,
+        blank=True,
+    )
     carbonate_percent = models.DecimalField(
         "carbonate, as K₂CO₃ (%)", max_digits=6, decimal_places=3, null=True, blank=True
     )
     saponification_value = models.DecimalField(
         "saponification value (mg KOH/g)",
         max_digits=6,
+        decimal_places=2,
+        null=True,
+        blank=True,
+    )
+    saponification_half_width = models.DecimalField(
+        "the saponification value may be wrong by up to ± (mg KOH/g)",
+        max_digits=5,
         decimal_places=2,
         null=True,
         blank=True,
@@ -208,6 +222,23 @@ class Certificate(Record):
                 violation_error_message=(
                     "An assay lies above 0 and at most at 100 %%, and needs its basis:"
                     " does the certificate count total alkali or hydroxide only?"
+                ),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(assay_half_width__isnull=True)
+                | models.Q(assay_half_width__gt=0, assay_half_width__lte=5),
+                name="assay_half_width_plausible",
+                violation_error_message="The ± of an assay lies between 0 and 5 %%.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(saponification_half_width__isnull=True)
+                | models.Q(
+                    saponification_half_width__gt=0, saponification_half_width__lte=20
+                ),
+                name="saponification_half_width_plausible",
+                violation_error_message=(
+                    "The ± of a saponification value lies between 0 and 20 mg KOH per"
+                    " gram."
                 ),
             ),
             models.CheckConstraint(

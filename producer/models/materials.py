@@ -16,8 +16,21 @@ class Material(models.Model):
         WATER = "water", "water"
         ADDITION = "addition", "addition"
 
+    class Acid(models.TextChoices):
+        """What takes free alkali up, and how much of it."""
+
+        CITRIC_ANHYDROUS = "citric_anhydrous", "citric acid, anhydrous"
+        CITRIC_MONOHYDRATE = "citric_monohydrate", "citric acid, monohydrate"
+
     name = models.CharField(max_length=120, unique=True)
     kind = models.CharField(max_length=20, choices=Kind.choices)
+    acid = models.CharField(
+        "acid that takes up free alkali",
+        max_length=20,
+        choices=Acid.choices,
+        blank=True,
+        help_text="Only for an acid that corrects a batch with too much alkali.",
+    )
     saponification_low = models.DecimalField(
         "saponification value, lowest published (mg KOH/g)",
         max_digits=6,
@@ -45,6 +58,11 @@ class Material(models.Model):
             models.CheckConstraint(
                 condition=models.Q(kind__in=["potash", "oil", "water", "addition"]),
                 name="material_kind_known",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(acid="") | models.Q(kind="addition"),
+                name="acid_is_an_addition",
+                violation_error_message="An acid is registered as an addition.",
             ),
             models.CheckConstraint(
                 condition=~models.Q(kind="oil")

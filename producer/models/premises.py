@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
+from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -52,10 +53,78 @@ class Premises(models.Model):
         help_text="Counted from the last entry in the batch.",
     )
 
+    free_alkali_limit_percent = models.DecimalField(
+        "free alkali that is too much (% KOH in the paste)",
+        max_digits=4,
+        decimal_places=2,
+        default=Decimal("0.25"),
+        help_text="The risk of a batch above it is shown before cooking.",
+    )
+    unsaponified_limit_percent = models.DecimalField(
+        "unsaponified oil that is too much (% of the paste)",
+        max_digits=4,
+        decimal_places=2,
+        default=Decimal("1.00"),
+    )
+    risk_to_warn_percent = models.DecimalField(
+        "risk that gets a warning (%)",
+        max_digits=4,
+        decimal_places=1,
+        default=Decimal(5),
+    )
+    risk_to_stop_percent = models.DecimalField(
+        "risk at which not to cook (%)",
+        max_digits=4,
+        decimal_places=1,
+        default=Decimal(20),
+    )
+    water_hardness = models.DecimalField(
+        "hardness of your water (mmol/l)",
+        max_digits=5,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="Ask the waterworks; 1 °dH is 0.178 mmol/l.",
+    )
+
     class Meta:
         verbose_name_plural = "premises"
         constraints = [
             models.CheckConstraint(condition=models.Q(pk=1), name="one_premises_only"),
+            models.CheckConstraint(
+                condition=models.Q(
+                    free_alkali_limit_percent__gt=0,
+                    free_alkali_limit_percent__lte=2,
+                    unsaponified_limit_percent__gt=0,
+                    unsaponified_limit_percent__lte=20,
+                ),
+                name="premises_alkali_limits_plausible",
+                violation_error_message=(
+                    "Free alkali that is too much lies above 0 and at most at 2 %%,"
+                    " unsaponified oil at most at 20 %%."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    risk_to_warn_percent__gt=0,
+                    risk_to_warn_percent__lte=models.F("risk_to_stop_percent"),
+                    risk_to_stop_percent__lte=50,
+                ),
+                name="premises_risks_in_order",
+                violation_error_message=(
+                    "The risk that gets a warning is above 0 %% and not above the one"
+                    " at which not to cook, which is at most 50 %%."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(water_hardness__isnull=True)
+                | models.Q(water_hardness__gte=0, water_hardness__lte=20),
+                name="premises_hardness_plausible",
+                violation_error_message=(
+                    "A hardness lies between 0 and 20 mmol/l. Check the unit: 1 °dH is"
+                    " 0.178 mmol/l."
+                ),
+            ),
             models.CheckConstraint(
                 condition=models.Q(decimal_mark__in=[".", ","]),
                 name="premises_decimal_mark_known",
