@@ -1,7 +1,10 @@
 """A value, its uncertainty and a limit make one of four outcomes.
 
 Source: ILAC-G8:09/2019, 4.2.3, non-binary statement with guard band; we take the
-guard band w = U, the expanded uncertainty.
+guard band w = U, the expanded uncertainty. That choice has a name and a version:
+:data:`RULE`. How often such an outcome is wrong is in :mod:`.risks`.
+
+Decimal: a value exactly on a limit must be judged as lying on it.
 
 >>> judge(Decimal("9.8"), lower=None, upper=Decimal(10), guard_band=Decimal("0.6"))
 <Verdict.CONDITIONAL_PASS: 'conditional_pass'>
@@ -9,13 +12,14 @@ guard band w = U, the expanded uncertainty.
 
 from __future__ import annotations
 
+import dataclasses
 import enum
 from collections.abc import Callable
-from decimal import ROUND_UP, Decimal
+from decimal import Decimal
 
 from producer.quantities import format_number
+from quality.statistics.rounding import rounded_up
 
-SHOWN_DIGITS = 2  # of an uncertainty, GUM 7.2.6
 UNFIT = " This method is too coarse for these limits: take a finer one."
 
 
@@ -40,6 +44,46 @@ class Verdict(enum.StrEnum):
     def acceptable(self) -> bool:
         """Say whether the value itself lies inside the limits."""
         return self in {Verdict.PASS, Verdict.CONDITIONAL_PASS}
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class DecisionRule:
+    """How an uncertainty counts in a judgement: named, versioned, never changed.
+
+    The guard band is ``bands`` times the expanded uncertainty U. Another choice is
+    another rule with a version of its own, so that an old judgement keeps its rule.
+    """
+
+    name: str
+    version: int
+    bands: Decimal
+    source: str
+
+    def guard_band(self, expanded_uncertainty: Decimal) -> Decimal:
+        """Return the width kept from a limit, in the unit of the uncertainty.
+
+        >>> RULE.guard_band(Decimal("0.6"))
+        Decimal('0.6')
+        """
+        return self.bands * expanded_uncertainty
+
+    @property
+    def statement(self) -> str:
+        """The rule in one sentence, as it stands beside a judgement.
+
+        >>> RULE.statement
+        'Guard band of the expanded uncertainty, k = 2; version 1 (ILAC-G8:09/2019, \
+4.2.3).'
+        """
+        return f"{self.name}; version {self.version} ({self.source})."
+
+
+RULE = DecisionRule(
+    name="Guard band of the expanded uncertainty, k = 2",
+    version=1,
+    bands=Decimal(1),
+    source="ILAC-G8:09/2019, 4.2.3",
+)
 
 
 def judge(
@@ -128,7 +172,7 @@ conditional pass; use the meter.'
         return format_number(number, mark=mark) + unit
 
     verdict = judge(value, lower=lower, upper=upper, guard_band=expanded_uncertainty)
-    spread = _rounded_up(expanded_uncertainty)
+    spread = rounded_up(expanded_uncertainty)
     ends = _doubtful_ends(verdict, value, spread, lower, upper)
     doubt = " or ".join(f"{words} {show(end)}" for words, end in ends)
     return (
@@ -171,10 +215,3 @@ def _limits(
     if upper is None:
         return f"the limit of at least {shown}"
     return shown
-
-
-def _rounded_up(uncertainty: Decimal) -> Decimal:
-    if not uncertainty:
-        return uncertainty
-    last_digit = uncertainty.adjusted() - SHOWN_DIGITS + 1
-    return uncertainty.quantize(Decimal(1).scaleb(last_digit), ROUND_UP)
