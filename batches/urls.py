@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from batches.views import batches, bottles, formulas, pot
+from batches.views import batches, bench, bottles, discounts, formulas, mending, ph, pot
 
 app_name = "batches"
 urlpatterns = [
@@ -16,6 +16,7 @@ urlpatterns = [
     path("batches/open/", batches.batch_open, name="batch_open"),
     path("batches/<str:number>/", batches.batch, name="batch"),
     path("batches/<str:number>/lots/", batches.batch_lots, name="lots"),
+    path("batches/<str:number>/discount/", discounts.discount, name="discount"),
     path("batches/<str:number>/charge/<int:position>/", pot.charge, name="charge"),
     path(
         "batches/<str:number>/charges/<int:pk>/amend/",
@@ -39,9 +40,39 @@ urlpatterns = [
         pot.weigh_amend,
         name="weigh_amend",
     ),
+    path("batches/<str:number>/correct/<str:code>/", mending.correct, name="correct"),
+    path("batches/<str:number>/loss/", mending.loss, name="loss"),
+    path(
+        "batches/<str:number>/losses/<int:pk>/amend/",
+        mending.loss_amend,
+        name="loss_amend",
+    ),
+    path(
+        "batches/<str:number>/losses/<int:pk>/void/",
+        mending.loss_void,
+        name="loss_void",
+    ),
     path("batches/<str:number>/finish/", batches.finish, name="finish"),
     path("batches/<str:number>/abandon/", batches.abandon, name="abandon"),
     path("batches/<str:number>/fill/", bottles.fill, name="fill"),
+    path("ph/", ph.ph, name="ph"),
+    path("bench/<str:code>/titrate/<slug:kind>/", bench.titrate, name="titrate"),
+    path(
+        "bench/<str:code>/titrations/<int:pk>/void/",
+        bench.titration_void,
+        name="titration_void",
+    ),
+    path("bench/<str:code>/container/", bench.container, name="container"),
+    path(
+        "bench/<str:code>/containers/<int:pk>/amend/",
+        bench.container_amend,
+        name="container_amend",
+    ),
+    path(
+        "bench/<str:code>/containers/<int:pk>/void/",
+        bench.container_void,
+        name="container_void",
+    ),
     path("history/<str:code>/", batches.history, name="history"),
     path("bottles/", bottles.bottles, name="bottles"),
     path("bottles/<str:code>/", bottles.filling_lot, name="filling_lot"),

@@ -40,6 +40,14 @@ class VersionForm(ActForm):
     temperature_limit = NumberField(
         label="Hottest allowed (°C)", initial=Wording.temperature_limit
     )
+    soap_content_target = NumberField(
+        label="Soap content to dilute to (%)",
+        required=False,
+        help_text=(
+            "Only for a dilution. The water is then computed from the soap content of"
+            " the very paste; the amount you write for it below does not count."
+        ),
+    )
     authority_reference = forms.CharField(
         label="Authority's number for supply as plant protection product",
         required=False,

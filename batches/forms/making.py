@@ -14,6 +14,8 @@ from producer.forms.fields import MassField, NumberField, ObservedField, VolumeF
 from producer.models import Consignee, Instrument, RawLot, Stock, User
 from producer.quantities import format_mass
 
+MOST_DISCOUNT = Decimal(10)
+
 
 def scales() -> Any:
     """Return the scales in use."""
@@ -112,6 +114,29 @@ class WeighForm(ActForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["scale"].queryset = scales()  # type: ignore[attr-defined]
+
+
+class DiscountForm(ReasonForm):
+    """Which part of the potash is left out on purpose."""
+
+    discount = NumberField(
+        label="Lye discount (%)",
+        within=(Decimal(0), MOST_DISCOUNT),
+        help_text="Percent of the potassium hydroxide that the oils need; 0 for none.",
+    )
+
+    field_order = ("discount", "reason")
+
+    def clean_discount(self) -> Decimal:
+        """Return the discount as a share, exact to a hundredth of a percent."""
+        percent: Decimal = self.cleaned_data["discount"]
+        if not 0 <= percent <= MOST_DISCOUNT:
+            raise forms.ValidationError(
+                "A lye discount lies between 0 and 10 %. More leaves fat in the jug."
+            )
+        if percent != round(percent, 2):
+            raise forms.ValidationError("Write it to a hundredth of a percent at most.")
+        return percent / 100
 
 
 class ChargeForm(WeighForm):

@@ -44,6 +44,7 @@ class Wording:
     cautions: str = ""
     ph_method: str = "1 % solution in distilled water at 25 °C"
     temperature_limit: Decimal = Decimal(70)
+    soap_content_target: Decimal | None = None
     authority_reference: str = ""
     authority_checked_on: datetime.date | None = None
 
@@ -107,6 +108,7 @@ def _version(
     reason: str,
 ) -> FormulaVersion:
     _CHECKS[Formula.Kind(formula.kind)](lines)
+    _check_target(formula, wording, lines)
     version = FormulaVersion(
         formula=formula,
         version=number,
@@ -164,6 +166,23 @@ def _check_dilution(lines: Sequence[Line]) -> None:
     _amounts(lines)
 
 
+def _check_target(formula: Formula, wording: Wording, lines: Sequence[Line]) -> None:
+    """Refuse a soap content to dilute to where no water can be computed for it."""
+    if wording.soap_content_target is None:
+        return
+    if formula.kind != Formula.Kind.DILUTION:
+        raise Refusal(
+            "Only a dilution has a soap content to dilute to. Leave it empty.",
+            field="soap_content_target",
+        )
+    if sum(_is(line, Material.Kind.WATER) for line in lines) != 1:
+        raise Refusal(
+            "With a soap content to dilute to there is one line for water: the one"
+            " whose amount is computed.",
+            field="soap_content_target",
+        )
+
+
 def _check_blend(lines: Sequence[Line]) -> None:
     if any(line.source_formula is None for line in lines) or not lines:
         raise Refusal("A blend takes only what other formulas make.")
@@ -195,6 +214,11 @@ def _facts(version: FormulaVersion) -> dict[str, Any]:
         "shelf_life_days": version.shelf_life_days,
         "ph_method": version.ph_method,
         "temperature_limit": str(version.temperature_limit),
+        "soap_content_target": (
+            None
+            if version.soap_content_target is None
+            else str(version.soap_content_target)
+        ),
         "authority_reference": version.authority_reference,
         "lines": [
             {

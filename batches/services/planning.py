@@ -23,7 +23,7 @@ from batches.models import (
     FormulaVersion,
     LotChoice,
 )
-from batches.services import moves, sources
+from batches.services import diluting, moves, sources
 from producer import journal
 from producer.errors import Refusal
 from producer.models import Material, Premises, RawLot, Right, Stock, User
@@ -195,6 +195,7 @@ def plan_of(batch: Batch) -> Plan:
     basis_mg = _basis(batch, lines, charges)
     if batch.kind == Formula.Kind.COOK:
         need, missing = _alkali(batch, lines, chosen, charges)
+    aim = diluting.aim_of(batch, lines, chosen, charges, basis_mg)
     return Plan(
         lines=[
             _plan_line(
@@ -203,6 +204,8 @@ def plan_of(batch: Batch) -> Plan:
                 chosen.get(line.pk),
                 charges[line.pk],
                 need,
+                batch.lye_discount,
+                aim,
             )
             for line in lines
         ],
@@ -230,14 +233,18 @@ def _plan_line(
     source: Stock | None,
     charges: list[Charge],
     need_g: Decimal | None,
+    lye_discount: Decimal,
+    aim: diluting.Aim | None = None,
 ) -> PlanLine:
     material = line.material
     target: int | None = None
     figure, origin = _figure(source, charges)
-    if line.per_kg_mg is not None:
+    if aim is not None and diluting.is_water(line):
+        target, origin = aim.water_mg, aim.words
+    elif line.per_kg_mg is not None:
         target = basis_mg * line.per_kg_mg // PER_KG
     elif figure is not None and need_g is not None:
-        target = milligrams(potash_to_weigh(need_g, figure.value))
+        target = milligrams(potash_to_weigh(need_g, figure.value, lye_discount))
     return PlanLine(
         line=line,
         name=material.name if material else str(line.source_formula),

@@ -49,22 +49,26 @@ def yield_of(batch: Batch) -> Yield:
 def excess_alkali_of(batch: Batch) -> Decimal | None:
     """Return grams of KOH left over by weighing, below zero where some is lacking.
 
-    From the masses on the scale and the figures each charge was computed with; None
-    where the batch has no oil or no potash in it.
+    From the masses on the scale and the figures each charge was computed with; an
+    acid counts with the KOH it takes up. None where the batch has no oil or no potash
+    in it.
     """
     charges = list(
         Charge.objects.current()
         .filter(batch=batch, figure__isnull=False)
         .select_related("source__lot__material")
     )
-    potash, oils = Decimal(0), []
+    potash, acid, oils = Decimal(0), Decimal(0), []
     for charge in charges:
         if charge.figure is None:
             continue
-        if charge.source.lot.material.kind == Material.Kind.POTASH:
+        kind = charge.source.lot.material.kind
+        if kind == Material.Kind.POTASH:
             potash += grams(charge.net_mg) * charge.figure
+        elif kind == Material.Kind.ADDITION:
+            acid += grams(charge.net_mg) * charge.figure
         else:
             oils.append(Oil(grams(charge.net_mg), charge.figure))
     if not oils or not potash:
         return None
-    return excess_alkali(potash, Decimal(1), oils)
+    return excess_alkali(potash, Decimal(1), oils) - acid

@@ -16,7 +16,7 @@ from batches.lifecycle import BatchStatus
 from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services import cooking, planning
 from batches.services.formulas import newest_version
-from batches.services.results import excess_alkali_of, yield_of
+from batches.services.results import yield_of
 from batches.tables.making import BatchTable
 from producer.forms.base import PlainForm, ReasonForm
 from producer.models import Right, Stock
@@ -84,7 +84,6 @@ def batch(request: HttpRequest, number: str) -> HttpResponse:
                 "scale", "entered_by__person", "superseded_by"
             ),
             "result": result,
-            "excess_alkali_g": excess_alkali_of(found),
             "changes": found.status_changes.select_related("entered_by__person"),
             "filling_lots": found.filling_lots.all(),
             "steps": _steps(found, plan, has_yield=result.actual_mg is not None),

@@ -65,7 +65,9 @@ def fill(request: HttpRequest, number: str) -> HttpResponse:
         home=page_of_batch(found),
         title=f"Fill {found.number} into bottles",
         submit="Number these bottles",
+        template="batches/fill.html",
         context={
+            "batch": found,
             "lead": f"{mass(found.stock.on_hand_mg)} on hand.",
             "cautions": ["product"],
         },

@@ -146,7 +146,8 @@ def read(request: HttpRequest, number: str, characteristic: str) -> HttpResponse
         said="The reading is recorded.",
         home=page_of(found),
         title=f"{found.number}: {Reading.Characteristic(characteristic).label}",
-        context={"lead": READ_LEADS[characteristic]},
+        template="batches/read.html",
+        context={"lead": READ_LEADS[characteristic], "characteristic": characteristic},
     )
 
 

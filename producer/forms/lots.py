@@ -17,6 +17,8 @@ from producer.services.intake import CertificateValues
 
 PERCENT = (Decimal(0), Decimal(100))
 SAPONIFICATION_VALUES = (Decimal(160), Decimal(280))
+HALF_WIDTHS_OF_ASSAY = (Decimal(0), Decimal(5))
+HALF_WIDTHS_OF_SAPONIFICATION = (Decimal(0), Decimal(20))
 
 
 def _today() -> datetime.date:
@@ -57,15 +59,32 @@ class CertificateForm(ActForm):
         choices=[("", "no assay"), *Certificate.Basis.choices],
     )
     assay_is_minimum = forms.BooleanField(
-        label="It says “minimum” or “not less than”", required=False
+        label="It says “minimum” or “not less than”",
+        required=False,
+        help_text="Then the middle of what it may be is taken; see the lot's page.",
+    )
+    assay_half_width = NumberField(
+        label="± of the assay (%)",
+        within=HALF_WIDTHS_OF_ASSAY,
+        required=False,
+        help_text="If it states one. Empty: ± 0.5 % is taken, a habit of the trade.",
     )
     carbonate_percent = NumberField(
-        label="Carbonate, as K₂CO₃ (%)", within=PERCENT, required=False
+        label="Carbonate, as K₂CO₃ (%)",
+        within=PERCENT,
+        required=False,
+        help_text="Ask for it. Unknown, total alkali may hold up to 3.5 % of it.",
     )
     saponification_value = NumberField(
         label="Saponification value (mg KOH/g)",
         within=SAPONIFICATION_VALUES,
         required=False,
+    )
+    saponification_half_width = NumberField(
+        label="± of the saponification value (mg KOH/g)",
+        within=HALF_WIDTHS_OF_SAPONIFICATION,
+        required=False,
+        help_text="If it states one. Empty: ± 1 is taken, a habit of the trade.",
     )
     reason = forms.CharField(
         label="Why a new version",
@@ -78,9 +97,11 @@ class CertificateForm(ActForm):
         kind = lot.material.kind
         if kind != Material.Kind.OIL:
             del self.fields["saponification_value"]
+            del self.fields["saponification_half_width"]
         if kind != Material.Kind.POTASH:
             del self.fields["assay_basis"]
             del self.fields["assay_is_minimum"]
+            del self.fields["assay_half_width"]
             del self.fields["carbonate_percent"]
             del self.fields["assay_percent"]
         if not lot.certificates.exists():

@@ -56,8 +56,10 @@ class CertificateValues:
     assay_percent: Decimal | None = None
     assay_basis: str = ""
     assay_is_minimum: bool = False
+    assay_half_width: Decimal | None = None
     carbonate_percent: Decimal | None = None
     saponification_value: Decimal | None = None
+    saponification_half_width: Decimal | None = None
 
 
 @transaction.atomic
@@ -273,8 +275,10 @@ def certificate_facts(certificate: Certificate) -> dict[str, str | int | bool | 
         "assay_percent": _text(certificate.assay_percent),
         "assay_basis": certificate.assay_basis,
         "assay_is_minimum": certificate.assay_is_minimum,
+        "assay_half_width": _text(certificate.assay_half_width),
         "carbonate_percent": _text(certificate.carbonate_percent),
         "saponification_value": _text(certificate.saponification_value),
+        "saponification_half_width": _text(certificate.saponification_half_width),
         "file_sha256": certificate.attachment.sha256
         if certificate.attachment
         else None,
@@ -317,6 +321,16 @@ def _values_fit_material(material: Material, values: CertificateValues) -> None:
             " potash has 45 to 50 %, flakes 85 to 92 %. Read the certificate again.",
             field="assay_percent",
         )
+    for value, half_width, field in (
+        (values.assay_percent, values.assay_half_width, "assay_half_width"),
+        (
+            values.saponification_value,
+            values.saponification_half_width,
+            "saponification_half_width",
+        ),
+    ):
+        if value is None and half_width is not None:
+            raise Refusal("A ± needs the value that it belongs to.", field=field)
     if material.kind != Material.Kind.OIL and values.saponification_value is not None:
         raise Refusal(
             "Only oils and fats have a saponification value.",

@@ -102,6 +102,10 @@ def _table(kind: str, found: Register) -> tables.Table:
     columns: list[tuple[str, tables.Column]] = [
         (name, tables.Column()) for name in found.columns
     ]
+    if kind == "instruments":
+        columns.append(
+            ("checks", tables.Column(accessor="pk", orderable=False, empty_values=()))
+        )
     made = tables.Table(
         found.model._default_manager.all(),
         extra_columns=columns,
@@ -110,6 +114,10 @@ def _table(kind: str, found: Register) -> tables.Table:
     made.columns["name"].render = lambda value, record: link(
         reverse("producer:register_entry", args=[kind, record.pk]), value
     )
+    if kind == "instruments":
+        made.columns["checks"].render = lambda value: link(
+            reverse("quality:instrument", args=[value]), "± and checks"
+        )
     return made
 
 
@@ -146,7 +154,16 @@ def _edit(
         home=home,
         title=f"{found.one.capitalize()}: {form.instance}".rstrip(": "),
         submit="Save",
+        context={"lead": _elsewhere(form.instance)},
     )
+
+
+def _elsewhere(entry: models.Model) -> str:
+    """Return a link to what else is known of an entry, where there is anything."""
+    if not isinstance(entry, Instrument) or entry._state.adding:
+        return ""
+    address = reverse("quality:instrument", args=[entry.pk])
+    return link(address, "What its readings are worth, and its checks")
 
 
 def _save(request: HttpRequest, facts: Any, submission: Any) -> Any:

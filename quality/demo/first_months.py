@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from batches.services import cooking
 from producer.models import Certificate
-from quality.demo import people, registers
+from quality.demo import bench, people, registers
 from quality.demo.formulas import SPRAY, WASH, set_limits, write_formulas
 from quality.demo.goods import Delivery, Values, add_certificate, receive, release
 from quality.demo.making import (
@@ -47,6 +47,9 @@ def move_in(scene: Scene) -> None:
     registers.fill_registers(scene)
     clock.set(177, "10:00")
     write_formulas(scene)
+    clock.wait(40)
+    bench.check_scale(scene, 5000, "5001")
+    bench.check_meter(scene, ("7.03", "10.04"))
     clock.set(177, "18:20")
     set_limits(scene)
 
@@ -163,6 +166,14 @@ def first_cook_and_its_rework(scene: Scene) -> None:
 def first_sales(scene: Scene) -> None:
     """Make a good cook, two liquids and a spray, and send the first bottles."""
     clock = scene.clock
+    # The first cook showed what a figure that nobody knows can do.
+    clock.set(155, "14:00")
+    bench.titrate_oil(
+        scene,
+        "rapeseed A",
+        [(2_012, "11.62"), (1_987, "11.76"), (2_034, "11.49")],
+        "25.10",
+    )
     clock.set(152, "09:00")
     cook(
         scene,
@@ -212,6 +223,8 @@ def first_sales(scene: Scene) -> None:
 def a_cook_given_up(scene: Scene) -> None:
     """Give a cook up when the gas runs out; what was weighed stays weighed."""
     clock = scene.clock
+    clock.set(131, "09:00")
+    bench.check_scale(scene, 5000, "5001")
     clock.set(131, "13:30")
     open_cook(scene, "cook 4", oils_g=2400, lots=COOK, maker=FORMER)
     weigh_oils_and_water(scene, "cook 4", without="water")

@@ -5,9 +5,10 @@ from __future__ import annotations
 from decimal import Decimal
 
 from batches.lifecycle import BottleStatus
+from batches.models import Loss
 from batches.services import cooking
 from producer.models import Certificate, RawLot
-from quality.demo import recall, registers
+from quality.demo import bench, recall, registers
 from quality.demo.formulas import SPRAY, WASH
 from quality.demo.goods import (
     Delivery,
@@ -48,6 +49,9 @@ THIN = {"water": "water B", "citric": "citric A"}
 def new_stock(scene: Scene) -> None:
     """Receive new lots of everything; send one drum of coconut oil back."""
     clock = scene.clock
+    clock.set(96, "09:30")
+    bench.check_scale(scene, 5000, "5000")
+    bench.check_meter(scene, ("7.04", "10.05"))
     clock.set(96, "10:20")
     _potash(scene, "potash B", 96, "KF-2417", "3", "90.4", "0.8")
     clock.set(96, "16:40")
@@ -128,6 +132,14 @@ def fuller_shelves(scene: Scene) -> None:
     _correct_a_tare(scene, "cook 7")
     weigh_potash(scene, "cook 7")
     heat(scene, "cook 7")
+    bench.lose(
+        scene,
+        "cook 7",
+        Loss.Kind.EVAPORATION,
+        97,
+        "pot on the scale before the fire and after",
+    )
+    bench.lose(scene, "cook 7", Loss.Kind.SAMPLE, 24, "clarity, pH, and one kept")
     test_and_weigh(scene, "cook 7", Outcome(percent="96.9", ph="9.77"))
     release_batch(scene, "cook 7", 40)
     clock.set(39, "09:10")
@@ -137,6 +149,7 @@ def fuller_shelves(scene: Scene) -> None:
     release_batch(scene, "wash 5", 35)
     clock.set(34, "10:30")
     fill(scene, "F7", batch="wash 5", count=42, millilitres=250, density="1.018")
+    bench.check_filling(scene, "F7")
     clock.set(28, "15:30")
     dispatch(scene, "F7", 1, 18, to="larder")
     recall.mock_recall(scene)
@@ -145,14 +158,19 @@ def fuller_shelves(scene: Scene) -> None:
 def the_last_weeks(scene: Scene) -> None:
     """Get a conditional pass by strips, make a spray, take a bottle back."""
     clock = scene.clock
-    clock.set(20, "09:30")
-    cook(
+    clock.set(22, "11:00")
+    bench.weigh_container(scene, "potash A", "8.4")
+    clock.set(21, "18:30")
+    decide(
         scene,
-        "cook 8",
-        oils_g=2000,
-        lots=COOK,
-        outcome=Outcome(percent="97.4", ph="10.0", ph_by="new strips"),
+        "potash A",
+        RawLot.Status.ON_HOLD,
+        "The tin has gained weight since it was opened; titrate before any use.",
     )
+    clock.set(20, "08:30")
+    bench.check_scale(scene, 5000, "5002")
+    clock.set(20, "09:30")
+    _a_cook_put_right(scene)
     release_batch(scene, "cook 8", 19)
     clock.set(16, "10:00")
     dilute(
@@ -173,6 +191,7 @@ def the_last_weeks(scene: Scene) -> None:
     release_batch(scene, "wash 6", 12)
     clock.set(11, "10:15")
     fill(scene, "F9", batch="wash 6", count=22, millilitres=250, density="1.016")
+    bench.check_filling(scene, "F9")
     clock.set(10, "18:50")
     dispatch(scene, "F8", 1, 3, to="garden")
     clock.set(9, "12:30")
@@ -187,6 +206,29 @@ def the_last_weeks(scene: Scene) -> None:
     dispatch(scene, "F9", 1, 6, to="refill")
     clock.set(5, "12:05")
     dispatch(scene, "F9", 7, 8, to="neighbour")
+
+
+def _a_cook_put_right(scene: Scene) -> None:
+    """Find free alkali by titration, take it up with citric acid, and look again."""
+    open_cook(scene, "cook 8", oils_g=2000, lots=COOK)
+    weigh_oils_and_water(scene, "cook 8")
+    weigh_potash(scene, "cook 8")
+    heat(scene, "cook 8")
+    bench.titrate_batch(
+        scene, "cook 8", [(20_300, "7.85"), (19_800, "7.55"), (20_100, "7.70")], "0.1"
+    )
+    bench.correct(
+        scene,
+        "cook 8",
+        "citric A",
+        78,
+        "Free alkali by titration after cooking on for an hour; 90 % of the computed"
+        " dose, as a weak solution, in four portions.",
+    )
+    bench.titrate_batch(scene, "cook 8", [(20_200, "1.05"), (19_900, "1.00")], "0.1")
+    test_and_weigh(
+        scene, "cook 8", Outcome(percent="97.4", ph="10.0", ph_by="new strips")
+    )
 
 
 def this_week(scene: Scene) -> None:

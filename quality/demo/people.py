@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import secrets
+from decimal import Decimal
 from pathlib import Path
 
 from producer.models import Premises, Right
@@ -43,6 +44,7 @@ def premises() -> Premises:
         email="croft@hollinmere.example",
         poison_centre="01632 960999 (invented for the demo)",
         time_zone=TIME_ZONE,
+        water_hardness=Decimal("2.4"),
     )
 
 

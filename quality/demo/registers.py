@@ -66,7 +66,11 @@ def _materials() -> dict[str, Material]:
             saponification_source=CODEX,
         ),
         "water": Material(name="Distilled water", kind=Material.Kind.WATER),
-        "citric": Material(name="Citric acid monohydrate", kind=Material.Kind.ADDITION),
+        "citric": Material(
+            name="Citric acid monohydrate",
+            kind=Material.Kind.ADDITION,
+            acid=Material.Acid.CITRIC_MONOHYDRATE,
+        ),
     }
 
 
@@ -138,6 +142,13 @@ def _instruments(scene: Scene) -> dict[str, Instrument]:
             serial_or_lot="SS-1183",
             resolution=Decimal("0.1"),
             bias_half_width=Decimal("0.1"),
+        ),
+        "fine scale": Instrument(
+            kind=Instrument.Kind.SCALE,
+            name="Fine scale, 50 g",
+            serial_or_lot="FS-0092",
+            resolution=Decimal("0.001"),
+            bias_half_width=Decimal("0.002"),
         ),
         "thermometer": Instrument(
             kind=Instrument.Kind.THERMOMETER,

@@ -7,9 +7,11 @@ from decimal import Decimal
 
 from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services.results import yield_of
+from producer.models import Record
 from quality.models import Characteristic, Limit
 from quality.services.limits import REQUIRED, limit_for
-from quality.statistics.conformity import Verdict, explain, judge
+from quality.statistics.conformity import RULE, DecisionRule, Verdict, explain, judge
+from quality.statistics.risks import risk_of_wrong_decision
 from quality.statistics.uncertainty import expanded
 
 
@@ -27,11 +29,27 @@ class Finding:
     standard_uncertainty: Decimal | None
     verdict: Verdict | None
     sentence: str
+    rule: DecisionRule | None = None
 
     @property
     def acceptable(self) -> bool:
         """Say whether this finding lets the batch be released."""
         return self.verdict is not None and self.verdict.acceptable
+
+    @property
+    def risk(self) -> float | None:
+        """The chance, 0 to 1, that taking the value at its word is wrong.
+
+        None where nothing was measured, or no rule with an uncertainty judged it.
+        """
+        if self.rule is None or self.limit is None or self.value is None:
+            return None
+        return risk_of_wrong_decision(
+            self.value,
+            self.standard_uncertainty or 0,
+            lower=self.limit.lower,
+            upper=self.limit.upper,
+        )
 
 
 def findings(batch: Batch) -> list[Finding]:
@@ -64,7 +82,7 @@ def _ph(batch: Batch, limit: Limit) -> Finding:
         return _missing(
             Characteristic.PH, limit, f"No pH is recorded. Take it: {limit.method}."
         )
-    if _outdated(batch, reading):
+    if outdated(batch, reading):
         return _missing(
             Characteristic.PH,
             limit,
@@ -100,7 +118,7 @@ def _clarity(batch: Batch, limit: Limit) -> Finding:
             "No clarity test is recorded. Dissolve a small portion in hot distilled"
             " water and look: pH cannot see unreacted oil.",
         )
-    if _outdated(batch, reading):
+    if outdated(batch, reading):
         return _missing(
             Characteristic.CLARITY,
             limit,
@@ -146,6 +164,7 @@ def _yield_variance(batch: Batch, limit: Limit) -> Finding:
     return dataclasses.replace(
         found,
         verdict=Verdict.FAIL,
+        rule=None,
         sentence=(
             f"More came out than went in, by {result.variance_percent:.1f} %: fail."
             " That is impossible; check the tare and the unit of every weighing and"
@@ -185,7 +204,12 @@ def _judged(
         limit=limit,
         value=value,
         standard_uncertainty=standard_uncertainty,
-        verdict=judge(value, lower=limit.lower, upper=limit.upper, guard_band=band),
+        verdict=judge(
+            value,
+            lower=limit.lower,
+            upper=limit.upper,
+            guard_band=RULE.guard_band(band),
+        ),
         sentence=explain(
             name=name,
             unit=unit,
@@ -194,6 +218,7 @@ def _judged(
             upper=limit.upper,
             expanded_uncertainty=band,
         ),
+        rule=RULE,
     )
 
 
@@ -207,8 +232,8 @@ def _last(batch: Batch, characteristic: str) -> Reading | None:
     )
 
 
-def _outdated(batch: Batch, reading: Reading) -> bool:
-    """Say whether something was weighed in after this was read.
+def outdated(batch: Batch, reading: Record) -> bool:
+    """Say whether something was weighed in after this was read or titrated.
 
     By either clock: a reading dated ahead would else cover a charge that came later.
     A correction is entered later without anything having gone in, so only first

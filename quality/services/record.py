@@ -1,8 +1,10 @@
 """The canonical record of a batch: what a signature signs.
 
-Two parts. ``facts`` are codes, whole milligrams, decimals as text and ids, all read
-from rows that are never changed, so the same facts can be read again at any time and
-compared. ``words`` are the names those ids had on the day, for people.
+``facts`` are codes, whole milligrams, decimals as text and ids, all read from rows
+that are never changed, so the same facts can be read again at any time and compared.
+``words`` are the names those ids had on the day, for people. ``computed`` is what was
+computed from the facts on that day, with its uncertainty: it is kept as it was signed
+and never compared, because a better formula may come later.
 """
 
 from __future__ import annotations
@@ -13,11 +15,14 @@ import json
 from decimal import Decimal
 from typing import Any
 
-from batches.models import Batch, BulkWeighing, Charge, Reading
+from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
 from batches.services.results import yield_of
 from producer.models.journal import canonical
 from quality.models import Judgement, Signature
+from quality.services.alkali import alkali_of
 from quality.services.judging import Finding
+from quality.services.outcome import came_out
+from quality.statistics.budgets import Budget
 
 FORMAT = "kettlebook batch record 1"
 
@@ -48,6 +53,40 @@ def facts_of(batch: Batch) -> dict[str, Any]:
         ],
         "theoretical_mg": result.theoretical_mg,
         "actual_mg": result.actual_mg,
+        **_titrations(batch),
+        **_losses(batch),
+    }
+
+
+def computed_of(batch: Batch) -> dict[str, Any]:
+    """Return excess alkali and soap content as computed, with inputs; all as text."""
+    known, content = alkali_of(batch), came_out(batch).soap_content
+    ways = {"by_weighing": known.weighed, "by_titration": known.titrated}
+    return {
+        "lye_discount": _decimal(batch.lye_discount),
+        "excess_alkali_g": {
+            name: _budget(way.budget) for name, way in ways.items() if way is not None
+        },
+        "soap_content_percent": None if content is None else _budget(content),
+    }
+
+
+def _budget(budget: Budget) -> dict[str, Any]:
+    return {
+        "value": _digits(budget.value),
+        "standard_uncertainty": _digits(budget.standard_uncertainty),
+        "coverage_factor": _digits(budget.coverage_factor),
+        "inputs": [
+            {
+                "name": line.quantity.name,
+                "value": _digits(line.quantity.value),
+                "standard_uncertainty": _digits(line.quantity.standard_uncertainty),
+                "unit": line.quantity.unit,
+                "distribution": str(line.quantity.distribution),
+                "origin": line.quantity.origin,
+            }
+            for line in budget.lines
+        ],
     }
 
 
@@ -75,6 +114,7 @@ def canonical_record(signature: Signature, findings: list[Finding]) -> str:
             "facts": facts_of(batch),
             "decision": decision_of(signature),
             "judgements": [_judgement(finding) for finding in findings],
+            "computed": computed_of(batch),
             "words": {
                 "formula": batch.formula_version.formula.name,
                 "product": batch.formula_version.product_name,
@@ -126,6 +166,69 @@ def _charge(row: Charge) -> dict[str, Any]:
         "certificate_version": row.certificate.version if row.certificate else None,
         "figure": _decimal(row.figure),
         "figure_origin": row.figure_origin,
+        **_known_of_figure(row),
+    }
+
+
+def _known_of_figure(row: Charge) -> dict[str, Any]:
+    """Return how well a figure is known; nothing for charges older than that."""
+    if row.figure_uncertainty is None:
+        return {}
+    return {
+        "figure_uncertainty": _decimal(row.figure_uncertainty),
+        "figure_distribution": row.figure_distribution,
+    }
+
+
+def _titrations(batch: Batch) -> dict[str, Any]:
+    """Return the titrations with their samples; no key where there are none.
+
+    Records signed before titrations were kept have no such key and stay the same.
+    """
+    rows = Titration.objects.filter(stock_id=batch.pk).order_by("pk")
+    listed = [_titration(row) for row in rows.prefetch_related("replicates")]
+    return {"titrations": listed} if listed else {}
+
+
+def _losses(batch: Batch) -> dict[str, Any]:
+    """Return the losses; no key where there are none, as for titrations."""
+    listed = [
+        {
+            "id": row.pk,
+            "kind": row.kind,
+            "mass_mg": row.mass_mg,
+            "half_width_mg": row.half_width_mg,
+            "note": row.note,
+            **_hand(row),
+        }
+        for row in Loss.objects.filter(batch=batch).order_by("pk")
+    ]
+    return {"losses": listed} if listed else {}
+
+
+def _titration(row: Titration) -> dict[str, Any]:
+    return {
+        "id": row.pk,
+        "kind": row.kind,
+        "method": row.method,
+        "titrant_concentration": _decimal(row.titrant_concentration),
+        "titrant_half_width": _decimal(row.titrant_half_width),
+        "burette_half_width": _decimal(row.burette_half_width),
+        "scale": row.scale_id,
+        "blank_ml": _decimal(row.blank_ml),
+        "value": _decimal(row.value),
+        "standard_uncertainty": _decimal(row.standard_uncertainty),
+        "replicates": [
+            {
+                "sample_mg": one.sample_mg,
+                "volume_ml": _decimal(one.volume_ml),
+                "value": _decimal(one.value),
+                "is_suspect": one.is_suspect,
+                "excluded_because": one.excluded_because,
+            }
+            for one in row.replicates.all()
+        ],
+        **_hand(row),
     }
 
 
@@ -152,7 +255,9 @@ def _reading(row: Reading) -> dict[str, Any]:
     }
 
 
-def _hand(row: Charge | BulkWeighing | Reading) -> dict[str, Any]:
+def _hand(
+    row: Charge | BulkWeighing | Loss | Reading | Titration,
+) -> dict[str, Any]:
     return {
         "supersedes": row.supersedes_id,
         "is_void": row.is_void,
@@ -176,6 +281,11 @@ def _judgement(finding: Finding | Judgement) -> dict[str, Any]:
         "verdict": str(finding.verdict) if finding.verdict else None,
         "sentence": finding.sentence,
     }
+
+
+def _digits(value: float) -> str:
+    """Return a float as text that is the same on every machine."""
+    return f"{value:.6g}"
 
 
 def _decimal(value: Decimal | None) -> str | None:

@@ -6,18 +6,24 @@ import dataclasses
 import datetime
 from collections.abc import Iterable
 from decimal import Decimal
+from typing import Any
 
 from django.db import models
 
 from batches import trace
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, BulkWeighing, Charge, Reading
+from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
 from batches.services import planning
+from batches.services.cooking.charging import is_correction
+from batches.services.outcome import outcome_of
 from batches.services.results import excess_alkali_of, yield_of
 from producer.models import Person, RawLot, User
 from producer.models.journal import canonical
 from quality.services import recalling, record
+from quality.services.alkali import Alkali, alkali_of, words
 from quality.services.judging import Finding, findings
+from quality.statistics.rounding import rounded
+from quality.statistics.uncertainty import expanded
 
 # Of what came out. From 0.5 % on a mixture counts as irritant in CLP Annex VI, index
 # 019-002-00-8 (seen at second hand; check the authority's list).
@@ -43,18 +49,26 @@ class Review:
 def review_of(batch: Batch, *, by: User) -> Review:
     """Return findings and obstacles of a batch, as ``by`` would face them."""
     judged = findings(batch)
+    known = alkali_of(batch)
     obstacles = [finding.sentence for finding in judged if not finding.acceptable]
     obstacles += [
         *_missing_lines(batch),
-        *_alkali_obstacles(batch),
+        *_alkali_obstacles(batch, known),
         *_source_obstacles(batch),
         *_limit_obstacles(batch, judged),
     ]
-    shown = [record.facts_of(batch), [finding.sentence for finding in judged]]
+    notes = [*_alkali_notes(known), *_notes(batch)]
+    titrated = str(known.titrated.percent) if known.titrated else None
+    shown = [
+        record.facts_of(batch),
+        [finding.sentence for finding in judged],
+        notes,
+        titrated,
+    ]
     return Review(
         findings=judged,
         obstacles=obstacles,
-        notes=list(_notes(batch)),
+        notes=notes,
         is_own_work=by.person_id in hands_in(batch),
         digest=record.sha256(canonical([*shown, obstacles, batch.status])),
     )
@@ -63,23 +77,26 @@ def review_of(batch: Batch, *, by: User) -> Review:
 def hands_in(batch: Batch) -> set[int]:
     """Return the ids of the people who made the batch: people, never accounts."""
     users = {batch.maker_id}
-    for model in (Charge, Reading, BulkWeighing):
-        users.update(
-            model.objects.filter(batch=batch).values_list("entered_by_id", flat=True)
-        )
+    for rows in _entries(batch):
+        users.update(rows.values_list("entered_by_id", flat=True))
     return set(Person.objects.filter(accounts__in=users).values_list("pk", flat=True))
 
 
 def last_entry_at(batch: Batch) -> datetime.datetime:
     """Return when something was last entered in the batch."""
     times = [batch.entered_at]
-    for model in (Charge, Reading, BulkWeighing):
-        newest = model.objects.filter(batch=batch).aggregate(
-            at=models.Max("entered_at")
-        )["at"]
+    for rows in _entries(batch):
+        newest = rows.aggregate(at=models.Max("entered_at"))["at"]
         if newest:
             times.append(newest)
     return max(times)
+
+
+def _entries(batch: Batch) -> Iterable[models.QuerySet[Any]]:
+    """Yield the rows of each kind that were entered in the batch."""
+    for model in (Charge, Reading, BulkWeighing, Loss):
+        yield model._default_manager.filter(batch=batch)
+    yield Titration.objects.filter(stock_id=batch.pk)
 
 
 def _missing_lines(batch: Batch) -> Iterable[str]:
@@ -88,26 +105,51 @@ def _missing_lines(batch: Batch) -> Iterable[str]:
         yield f"No {name} is weighed in any more."
 
 
-def _alkali_obstacles(batch: Batch) -> Iterable[str]:
-    """Yield a sentence where the weighings alone leave too much alkali or oil.
+def _alkali_obstacles(batch: Batch, known: Alkali) -> Iterable[str]:
+    """Yield a sentence where there is too much alkali or, by weighing, too much oil.
 
-    A rework is left out: what the rejected batch brought along is not known.
+    Titrated free alkali decides about alkali where there is one: it looked at the
+    paste itself. It cannot see oil, so about that the weighings decide. A rework has
+    no weighings to go by: what the rejected batch brought along is not known.
     """
+    if known.titrated and known.titrated.percent >= MOST_FREE_ALKALI_PERCENT:
+        spread = expanded(known.titrated.uncertainty_percent)
+        both = rounded(known.titrated.percent, spread)
+        yield (
+            f"By titration {both.text()} % of free potassium hydroxide is in it: it is"
+            " caustic."
+        )
     excess = None if batch.is_rework else excess_alkali_of(batch)
     made_mg = yield_of(batch).actual_mg
     if excess is None or not made_mg:
         return
     percent = excess * 100_000 / made_mg
-    if percent >= MOST_FREE_ALKALI_PERCENT:
+    if percent >= MOST_FREE_ALKALI_PERCENT and known.titrated is None:
         yield (
-            f"By the weighings {excess:.1f} g of potassium hydroxide are left over,"
-            f" {percent:.2f} % of what came out: it is caustic."
+            f"By the weighings {_grams(excess, known)} of potassium hydroxide are left"
+            f" over, {percent:.2f} % of what came out: it is caustic. A titration of"
+            " the free alkali would decide instead."
         )
     elif percent <= -MOST_FREE_ALKALI_PERCENT:
         yield (
-            f"By the weighings {-excess:.1f} g of potassium hydroxide are lacking, so"
-            " oil is left unsaponified."
+            f"By the weighings {_grams(-excess, known)} of potassium hydroxide are"
+            " lacking, so oil is left unsaponified."
         )
+
+
+def _grams(amount: Decimal, known: Alkali) -> str:
+    """Return an amount of KOH with the ± of its budget, where there is one."""
+    if known.weighed is None:
+        return f"{amount:.1f} g"
+    return f"{rounded(amount, known.weighed.budget.expanded_uncertainty).text()} g"
+
+
+def _alkali_notes(known: Alkali) -> Iterable[str]:
+    """Yield what the risks say where no titration has looked; it stops nothing."""
+    if known.titrated is None and known.level == "stop":
+        yield words.verdict(known)
+    if known.titration_note:
+        yield known.titration_note
 
 
 def _source_obstacles(batch: Batch) -> Iterable[str]:
@@ -155,11 +197,18 @@ def _notes(batch: Batch) -> Iterable[str]:
     if hottest is not None and hottest > limit:
         yield f"It was at {hottest:.1f} °C; the formula allows {limit:.1f} °C."
     amended = sum(
-        model.objects.filter(batch=batch, supersedes__isnull=False).count()
-        for model in (Charge, Reading, BulkWeighing)
+        rows.filter(supersedes__isnull=False).count() for rows in _entries(batch)
     )
     if amended:
         yield f"Corrected entries: {amended}."
     unusual = Charge.objects.current().filter(batch=batch, supersedes__isnull=True)
     for charge in unusual.exclude(reason="").select_related("source"):
-        yield f"Unusual charge of {charge.source.code}: {charge.reason}"
+        what = "Correction with" if is_correction(charge) else "Unusual charge of"
+        yield f"{what} {charge.source.code}: {charge.reason}"
+    split = outcome_of(batch).split
+    if split is not None and split.is_too_much_unexplained:
+        yield (
+            f"{split.unexplained:.0f} g of what went in,"
+            f" {split.unexplained_percent:.1f} %, is unexplained: neither product nor"
+            " water nor a loss that was written down."
+        )

@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
 from batches.models import BulkWeighing, Charge, FormulaVersion, Reading
-from batches.services.results import excess_alkali_of, yield_of
+from batches.services.results import yield_of
 from batches.views.batches import batch_by_number
 from producer.errors import Refusal
 from producer.models import Right
@@ -66,7 +66,6 @@ def review(request: HttpRequest, number: str) -> HttpResponse:
             "batch": batch,
             "review": reviewing.review_of(batch, by=user),
             "result": yield_of(batch),
-            "excess_alkali_g": excess_alkali_of(batch),
             "charges": Charge.objects.filter(batch=batch).select_related(
                 "source__lot__material",
                 "source__lot__supplier",

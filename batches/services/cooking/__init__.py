@@ -1,7 +1,8 @@
-"""At the pot: charges, readings, the final weighing, and closing the record."""
+"""At the pot: charges and corrections, readings, final weighing, closing."""
 
 from batches.services.cooking.charging import amend_charge, charge
 from batches.services.cooking.closing import abandon, finish
+from batches.services.cooking.correcting import correct
 from batches.services.cooking.reading import amend_reading, record_reading
 from batches.services.cooking.weighing import amend_bulk, weigh_bulk
 
@@ -11,6 +12,7 @@ __all__ = [
     "amend_charge",
     "amend_reading",
     "charge",
+    "correct",
     "finish",
     "record_reading",
     "weigh_bulk",

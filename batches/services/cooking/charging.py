@@ -51,14 +51,7 @@ def charge(
     """
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
-    batch = moves.still_open(batch)
-    if batch.status in CLOSED_TO_CHARGES:
-        raise Refusal(f"Batch {batch.number} is finished; nothing can be added to it.")
-    if BulkWeighing.objects.current().filter(batch=batch).exists():
-        raise Refusal(
-            "What came out has been weighed already, so nothing can be weighed in any"
-            " more. Finish the batch; if it needs mending, it is reworked."
-        )
+    batch = still_takes_charges(batch)
     if line is not None and line.version_id != batch.formula_version_id:
         raise Refusal("This line belongs to another formula version.", field="line")
     sources.check_source(
@@ -67,7 +60,7 @@ def charge(
     if line and line.material and line.material.kind == Material.Kind.POTASH:
         _oils_first(batch)
     row = weighed(
-        _with_figure(Charge(batch=batch, line=line, source=source, entered_by=by)),
+        with_figure(Charge(batch=batch, line=line, source=source, entered_by=by)),
         scale=scale,
         gross_mg=gross_mg,
         tare_mg=tare_mg,
@@ -76,21 +69,12 @@ def charge(
     row.reason = unusual.strip()
     if not row.reason:
         _plausible(batch, row)
-    ledger.move(
-        by=by,
-        stock=source,
-        kind=StockMovement.Kind.DRAW,
-        amount_mg=-row.net_mg,
-        observed_at=observed_at,
-        purpose=batch.number,
-    )
-    row.save(force_insert=True)
-    _add_to_edge(batch, source, row.net_mg)
+    put_in(by, row)
     if batch.status == BatchStatus.PLANNED:
         moves.move_batch(
             by=by, batch=batch, new=BatchStatus.IN_PROCESS, observed_at=observed_at
         )
-    write(by, batch, "charge weighed", after=_charge_facts(row), submission=submission)
+    write(by, batch, "charge weighed", after=charge_facts(row), submission=submission)
     return row
 
 
@@ -128,6 +112,7 @@ def amend_charge(
             line=charge.line,
             source=new_source,
             on=local_day(charge.observed_at),
+            is_correction=is_correction(charge),
         )
     row = Charge(
         batch=batch,
@@ -140,9 +125,11 @@ def amend_charge(
     )
     if new_source.pk == charge.source_id:
         row.certificate, row.figure = charge.certificate, charge.figure
+        row.figure_uncertainty = charge.figure_uncertainty
+        row.figure_distribution = charge.figure_distribution
         row.figure_origin = charge.figure_origin
     else:
-        _with_figure(row)
+        with_figure(row)
     weighed(
         row,
         scale=charge.scale,
@@ -158,12 +145,44 @@ def amend_charge(
         by,
         batch,
         "charge taken back" if void else "charge corrected",
-        before=_charge_facts(charge),
-        after=_charge_facts(row),
+        before=charge_facts(charge),
+        after=charge_facts(row),
         reason=reason,
         submission=submission,
     )
     return row
+
+
+def still_takes_charges(batch: Batch) -> Batch:
+    """Return the batch, locked, if something may still be weighed in."""
+    batch = moves.still_open(batch)
+    if batch.status in CLOSED_TO_CHARGES:
+        raise Refusal(f"Batch {batch.number} is finished; nothing can be added to it.")
+    if BulkWeighing.objects.current().filter(batch=batch).exists():
+        raise Refusal(
+            "What came out has been weighed already, so nothing can be weighed in any"
+            " more. Finish the batch; if it needs mending, it is reworked."
+        )
+    return batch
+
+
+def is_correction(charge: Charge) -> bool:
+    """Say whether a charge corrects the alkali: a raw lot that no line asks for."""
+    return charge.line_id is None and charge.source.kind == Stock.Kind.LOT
+
+
+def put_in(by: User, row: Charge) -> None:
+    """Draw a charge from its stock, save it and add it to the genealogy."""
+    ledger.move(
+        by=by,
+        stock=row.source,
+        kind=StockMovement.Kind.DRAW,
+        amount_mg=-row.net_mg,
+        observed_at=row.observed_at,
+        purpose=row.batch.number,
+    )
+    row.save(force_insert=True)
+    _add_to_edge(row.batch, row.source, row.net_mg)
 
 
 def _plausible(batch: Batch, row: Charge) -> None:
@@ -193,12 +212,17 @@ def _oils_first(batch: Batch) -> None:
         )
 
 
-def _with_figure(row: Charge) -> Charge:
+def with_figure(row: Charge) -> Charge:
+    """Return a charge with what its lot gives to the alkali computation today."""
     if row.source.kind != Stock.Kind.LOT:
         return row
     figure = sources.figure_of(planning.lot_of(row.source))
     if figure is not None:
         row.figure = figure.value.quantize(Decimal("0.000001"))
+        row.figure_uncertainty = figure.standard_uncertainty.quantize(
+            Decimal("0.000001")
+        )
+        row.figure_distribution = figure.distribution
         row.figure_origin = figure.origin
         row.certificate = figure.certificate
     return row
@@ -240,5 +264,6 @@ def _add_to_edge(batch: Batch, source: Stock, mass_mg: int) -> None:
     )
 
 
-def _charge_facts(row: Charge) -> dict[str, Any]:
+def charge_facts(row: Charge) -> dict[str, Any]:
+    """Return a charge as plain JSON values for the journal."""
     return {**weighing_facts(row), "source": row.source.code}

@@ -38,7 +38,7 @@ def newest(row: Correctable, rows: models.QuerySet[Any]) -> None:
     """Raise :class:`Conflict` unless ``row`` is the newest of its corrections."""
     if rows.filter(supersedes_id=row.pk).exists():
         raise Conflict(
-            "This entry was corrected already. Open the batch again and correct the"
+            "This entry was corrected already. Open its page again and correct the"
             " newest one."
         )
     if row.is_void:

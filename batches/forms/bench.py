@@ -1,0 +1,206 @@
+"""Forms at the bench: titrations and containers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from batches.chemistry.replicates import Kind
+from batches.forms.making import WeighForm, scales
+from batches.services.titrating import Replicate, Setup
+from producer.forms.base import ActForm, ReasonForm
+from producer.forms.fields import MassField, NumberField, ObservedField
+from producer.models import Instrument
+
+MOST_SAMPLES = 4
+VOLUMES = (Decimal(0), Decimal(200))
+CONCENTRATIONS = (Decimal(0), Decimal(5))
+# The fields of one sample, less what a kind does not ask for.
+SAMPLE = ("sample", "volume", "second", "excluded")
+VOLUME_LABELS = {
+    Kind.POTASH: "Acid until the pink of phenolphthalein is gone (ml)",
+    Kind.SAPONIFICATION_VALUE: "Acid until the pink is gone (ml)",
+    Kind.ACID_VALUE: "Alkali until the pink stays (ml)",
+    Kind.FREE_ALKALI: "Acid until the pink is gone (ml)",
+}
+BLANK_HELP = {
+    Kind.SAPONIFICATION_VALUE: "The same potash, boiled just as long without oil.",
+    Kind.ACID_VALUE: "What the alcohol alone takes, if it was not neutral.",
+    Kind.FREE_ALKALI: "What the alcohol alone takes, if it was not neutral.",
+}
+
+
+class TitrateForm(ActForm):
+    """A titration of up to four samples; a sample that is not filled in is none."""
+
+    concentration = NumberField(
+        label="Strength of the titrant (mol/l)", within=CONCENTRATIONS
+    )
+    half_width = NumberField(
+        label="± of its strength (mol/l)",
+        within=CONCENTRATIONS,
+        help_text="From its label: 0.1 mol/l good to 0.5 % is ± 0.0005.",
+    )
+    burette_half_width = NumberField(
+        label="± of the burette (ml)",
+        within=VOLUMES,
+        initial="0.05",
+        help_text="Printed on it. A common one of 25 ml has 0.05.",
+    )
+    scale = forms.ModelChoiceField(
+        Instrument.objects.none(), label="Samples weighed on", empty_label=None
+    )
+    blank_ml = NumberField(label="Blank (ml)", within=VOLUMES, required=False)
+    temperature = NumberField(
+        label="Titrant now (°C)",
+        required=False,
+        help_text="Only for a titrant in alcohol, which grows when it is warm.",
+    )
+    standard_temperature = NumberField(
+        label="Its strength was determined at (°C)", required=False
+    )
+    method = forms.CharField(
+        label="Method",
+        required=False,
+        max_length=120,
+        help_text="What was done, or the number of the sheet it stands on.",
+    )
+    observed_at = ObservedField()
+
+    def __init__(self, *args: Any, kind: Kind, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.kind = kind
+        self.fields["scale"].queryset = scales()  # type: ignore[attr-defined]
+        self._fit_to_kind(kind)
+        for number in range(1, MOST_SAMPLES + 1):
+            self._add_sample(number)
+        self.groups = self._groups()
+
+    def _fit_to_kind(self, kind: Kind) -> None:
+        if kind is Kind.POTASH:
+            del self.fields["blank_ml"]
+        else:
+            self.fields["blank_ml"].help_text = BLANK_HELP[kind]
+            self.fields["blank_ml"].required = kind is Kind.SAPONIFICATION_VALUE
+        if kind is not Kind.ACID_VALUE:
+            del self.fields["temperature"]
+            del self.fields["standard_temperature"]
+
+    def _add_sample(self, number: int) -> None:
+        self.fields[f"sample_{number}"] = MassField(label="Sample", required=False)
+        self.fields[f"volume_{number}"] = NumberField(
+            label=VOLUME_LABELS[self.kind], within=VOLUMES, required=False
+        )
+        if self.kind is Kind.POTASH:
+            self.fields[f"second_{number}"] = NumberField(
+                label="Acid in all, until methyl orange turns (ml)",
+                within=VOLUMES,
+                required=False,
+                help_text="From the start, not only the acid after the first.",
+            )
+        self.fields[f"excluded_{number}"] = forms.CharField(
+            label="If it does not count, why",
+            required=False,
+            max_length=200,
+            help_text="A spill, a bubble. It stays on record. An odd result alone is"
+            " no reason.",
+        )
+
+    def _groups(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        samples = [
+            (f"Sample {number}", tuple(self._names(number)))
+            for number in range(1, MOST_SAMPLES + 1)
+        ]
+        of_samples = {name for _, names in samples for name in names}
+        last = ("method", "observed_at")
+        shared = tuple(
+            name
+            for name, field in self.fields.items()
+            if name not in of_samples
+            and name not in last
+            and not field.widget.is_hidden
+        )
+        return (("Titrant and glass", shared), *samples, ("", last))
+
+    def _names(self, number: int) -> Iterator[str]:
+        for part in SAMPLE:
+            if f"{part}_{number}" in self.fields:
+                yield f"{part}_{number}"
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the other half of a sample that is half filled in, and for one."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        filled = [
+            number
+            for number in range(1, MOST_SAMPLES + 1)
+            if any(self._has(cleaned, name) for name in self._names(number))
+        ]
+        if not filled:
+            self.add_error("sample_1", "Write at least one sample.")
+        for number in filled:
+            for name in self._names(number):
+                if not name.startswith("excluded") and not self._has(cleaned, name):
+                    self.add_error(name, f"This is needed for sample {number}.")
+        if self.kind is Kind.ACID_VALUE:
+            self._both_temperatures(cleaned)
+        return cleaned
+
+    def _both_temperatures(self, cleaned: dict[str, Any]) -> None:
+        names = ("temperature", "standard_temperature")
+        missing = [name for name in names if not self._has(cleaned, name)]
+        if len(missing) == 1:
+            self.add_error(missing[0], "A correction needs both temperatures.")
+
+    def _has(self, cleaned: dict[str, Any], name: str) -> bool:
+        """Say whether a field says something, be it only something unreadable."""
+        return name in self.errors or cleaned.get(name) not in {None, ""}
+
+    def facts(self) -> dict[str, Any]:
+        """Return setup, samples, method and time, as the service takes them."""
+        said = super().facts()
+        now = said.get("temperature")
+        return {
+            "setup": Setup(
+                concentration=said["concentration"],
+                half_width=said["half_width"],
+                burette_half_width=said["burette_half_width"],
+                scale=said["scale"],
+                blank_ml=said.get("blank_ml"),
+                temperatures=None
+                if now is None
+                else (now, said["standard_temperature"]),
+            ),
+            "replicates": [
+                Replicate(
+                    sample_mg=said[f"sample_{number}"],
+                    volume_ml=said[f"volume_{number}"],
+                    second_volume_ml=said.get(f"second_{number}"),
+                    excluded_because=said[f"excluded_{number}"],
+                )
+                for number in range(1, MOST_SAMPLES + 1)
+                if said[f"sample_{number}"] is not None
+            ],
+            "method": said["method"],
+            "observed_at": said["observed_at"],
+        }
+
+
+class ContainerForm(WeighForm):
+    """What the containers of a lot weigh together."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["gross_mg"].help_text = "All containers of the lot together."
+        self.fields["tare_mg"].help_text = "The empty containers, from their labels."
+
+
+class AmendContainerForm(ReasonForm):
+    """A correction of such a weighing."""
+
+    gross_mg = MassField(label="Gross, as it should read")
+    tare_mg = MassField(label="Tare, as it should read")
+
+    field_order = ("gross_mg", "tare_mg", "reason")

@@ -1,0 +1,116 @@
+"""A correction: oil, acid or potash that the formula does not ask for."""
+
+from __future__ import annotations
+
+import datetime
+import uuid
+
+from django.db import transaction
+from django.utils import timezone
+
+from batches.chemistry.constants import PERCENT
+from batches.chemistry.correction import MOST_OF_POT
+from batches.lifecycle import BatchStatus
+from batches.models import Batch, Charge
+from batches.services import planning, sources
+from batches.services.cooking.charging import (
+    charge_facts,
+    put_in,
+    still_takes_charges,
+    with_figure,
+)
+from batches.services.cooking.rows import weighed, write
+from batches.services.results import yield_of
+from producer.errors import Refusal
+from producer.models import Instrument, Material, Right, Stock, User
+from producer.quantities import format_mass
+from producer.services.checks import local_day, need_reason, plausible_time, require
+
+
+@transaction.atomic
+def correct(
+    *,
+    by: User,
+    batch: Batch,
+    source: Stock,
+    scale: Instrument,
+    gross_mg: int,
+    tare_mg: int,
+    reason: str,
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> Charge:
+    """Weigh in a lot that no line asks for, to bring the alkali of the batch back.
+
+    It is drawn, traced and signed as every charge is, and what was read or titrated
+    before it no longer counts. Refused before all oils and potash are in, after the
+    yield was weighed, and above a twentieth of what is in the pot: that is a slip, or
+    another recipe.
+    """
+    require(by, Right.MAKER)
+    reason = need_reason(reason)
+    observed_at = plausible_time(observed_at or timezone.now())
+    batch = still_takes_charges(batch)
+    _all_is_in(batch)
+    sources.check_source(
+        batch=batch,
+        line=None,
+        source=source,
+        on=local_day(observed_at),
+        is_correction=True,
+    )
+    row = weighed(
+        with_figure(Charge(batch=batch, source=source, entered_by=by, reason=reason)),
+        scale=scale,
+        gross_mg=gross_mg,
+        tare_mg=tare_mg,
+        observed_at=observed_at,
+    )
+    _is_small(batch, row)
+    put_in(by, row)
+    write(
+        by,
+        batch,
+        "correction weighed",
+        after=charge_facts(row),
+        reason=reason,
+        submission=submission,
+    )
+    return row
+
+
+def missing_before_correcting(batch: Batch) -> list[str]:
+    """Return the names of the oils and potash that are not in the pot yet.
+
+    A rework may be nothing but a rejected batch and its correction.
+    """
+    if batch.is_rework:
+        return []
+    balance = set(
+        batch.formula_version.lines.filter(
+            material__kind__in=[Material.Kind.OIL, Material.Kind.POTASH]
+        ).values_list("material__name", flat=True)
+    )
+    return [name for name in planning.uncharged_lines(batch) if name in balance]
+
+
+def _all_is_in(batch: Batch) -> None:
+    if batch.status == BatchStatus.PLANNED:
+        raise Refusal("Nothing is in the pot yet. Weigh the first charge.")
+    missing = missing_before_correcting(batch)
+    if missing:
+        raise Refusal(
+            f"Weigh {', '.join(missing)} first: only then is there anything to correct."
+        )
+
+
+def _is_small(batch: Batch, row: Charge) -> None:
+    in_pot = yield_of(batch).theoretical_mg
+    if row.net_mg > in_pot * MOST_OF_POT:
+        raise Refusal(
+            f"{format_mass(row.net_mg)} is more than {MOST_OF_POT * PERCENT:.0f} % of"
+            f" the {format_mass(in_pot)} in the pot, so it is no correction. Check the"
+            " unit, the vessel and the tare. What the formula asks for is weighed on"
+            " its own line.",
+            field="gross_mg",
+        )

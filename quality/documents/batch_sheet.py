@@ -1,0 +1,132 @@
+"""The batch sheet: what a batch asks for, to print, take to the pot and write on."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from typing import Any
+
+from batches.chemistry.constants import PERCENT
+from batches.models import Batch
+from batches.services.lye import START_C, lye_of
+from batches.services.planning import PlanLine, plan_of
+from producer import prints
+from producer.models import Material
+from quality.models import Characteristic
+from quality.services.alkali import alkali_of
+from quality.services.limits import limit_for
+
+# What is done in what order, after section 1.3 of the requirements: text, and whether
+# it is a hold point, without which nobody goes on.
+Step = tuple[str, bool]
+BEFORE: dict[str, tuple[Step, ...]] = {
+    "cook": (
+        ("Line cleared: last batch's labels, oils and tools are gone", False),
+        ("Vessels and tools clean, kept for soap; no aluminium, zinc or tin", False),
+        ("Goggles, gloves, apron on; children and animals out; window open", False),
+        ("Water and eyewash within reach; a phone in the pocket", False),
+        ("Scale: level, zero, check weight near the working mass", True),
+        ("pH strips in date, or meter checked with its buffers in date", False),
+        ("Every lot released and in date; container no heavier than the ledger", True),
+        ("Empty vessel weighed; the same as its register says", True),
+    ),
+    "other": (
+        ("Line cleared: last batch's labels and tools are gone", False),
+        ("Vessels and tools clean", False),
+        ("Goggles and gloves on: hot paste and water splash", False),
+        ("Scale: level, zero, check weight near the working mass", True),
+        ("pH strips in date, or meter checked with its buffers in date", False),
+        ("Every lot and paste released and in date", True),
+        ("Empty vessel weighed; the same as its register says", True),
+    ),
+}
+DURING: dict[str, tuple[Step, ...]] = {
+    "cook": (
+        ("Oils and water weighed first, potash last; its tin closed at once", False),
+        ("Potash computed again from the oils as weighed", True),
+        ("Potash INTO cold water, slowly, stirring; lye left to cool", True),
+        ("Combined; water bath, never unattended", False),
+    ),
+    "other": (
+        ("Everything weighed, water too: never measured by the jug", False),
+        ("Mixed until even; cooled to 20 °C before anything is filled", False),
+    ),
+}
+AFTER: dict[str, tuple[Step, ...]] = {
+    "cook": (
+        ("A portion in hot distilled water is clear, without oil drops", True),
+        ("pH by the method above, in the prepared solution", True),
+        ("What it made weighed: gross, tare, net", False),
+        ("Containers labelled HELD before they cool", True),
+        ("Retained sample put away; residues, tools and place clean", False),
+        ("Next day, cold: pH and clarity again, then review", True),
+    ),
+    "other": (
+        ("pH by the method above, in the prepared solution", True),
+        ("What it made weighed: gross, tare, net", False),
+        ("Containers labelled HELD", True),
+        ("Retained sample put away; tools and place clean", False),
+    ),
+}
+READINGS = 5  # lines to write times and temperatures on
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class SheetLine:
+    """A line to weigh: what, from where, how much, and what is weighed already."""
+
+    number: int
+    name: str
+    code: str
+    origin: str
+    to_weigh_mg: int | None
+    charged_mg: int
+    is_last: bool
+
+
+def batch_sheet_pdf(batch: Batch, *, printed_by: str) -> bytes:
+    """Return the sheet of a batch as PDF, as the plan stands now."""
+    return prints.pdf(
+        "quality/batch_sheet.html", context_of(batch), printed_by=printed_by
+    )
+
+
+def context_of(batch: Batch) -> Mapping[str, Any]:
+    """Return what the sheet of a batch says."""
+    plan = plan_of(batch)
+    is_cook = batch.kind == "cook"
+    key = "cook" if is_cook else "other"
+    return {
+        "batch": batch,
+        "version": batch.formula_version,
+        "is_cook": is_cook,
+        "lines": _in_order(plan.lines),
+        "alkali_need_g": plan.alkali_need_g,
+        "discount_percent": batch.lye_discount * PERCENT,
+        "lye": lye_of(batch, plan),
+        "start_c": START_C,
+        "alkali": alkali_of(batch) if is_cook else None,
+        "ph_limit": limit_for(batch, Characteristic.PH),
+        "yield_limit": limit_for(batch, Characteristic.YIELD_VARIANCE),
+        "before": BEFORE[key],
+        "during": DURING[key],
+        "after": AFTER[key],
+        "readings": range(READINGS),
+    }
+
+
+def _in_order(lines: list[PlanLine]) -> list[SheetLine]:
+    """Return the lines as they are weighed: potash last, since the oils decide it."""
+    ordered = sorted(lines, key=lambda line: line.kind == Material.Kind.POTASH)
+    return [
+        SheetLine(
+            number=number,
+            name=line.name,
+            code=line.source.code if line.source else "",
+            origin=line.origin,
+            to_weigh_mg=line.to_weigh_mg,
+            charged_mg=line.charged_mg,
+            is_last=line.kind == Material.Kind.POTASH,
+        )
+        for number, line in enumerate(ordered, start=1)
+    ]

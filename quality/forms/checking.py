@@ -1,0 +1,180 @@
+"""Forms of instrument checks, one for each kind of instrument."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from producer.forms.base import ActForm
+from producer.forms.fields import NumberField, ObservedField
+from producer.models import Instrument
+from quality.services.checking import UNITS, Known, TwoBuffers
+from quality.statistics.buffers import TABLES, BufferSet
+
+USUAL_TOLERANCE = {Instrument.Kind.PH_METER: "0.1", Instrument.Kind.THERMOMETER: "1"}
+ROOM = (Decimal(0), Decimal(50))  # °C, the range of the tables of buffers
+SEVENTY_KILOGRAMS = Decimal(70_000)
+
+
+class CheckForm(ActForm):
+    """What every check needs: the ± of what it is held against, and the tolerance."""
+
+    half_width = NumberField(
+        label="The reference may be wrong by up to ±",
+        help_text="From its certificate or class, same unit. Nought if you do not know"
+        " is not true: take what its maker says.",
+    )
+    tolerance = NumberField(
+        label="Largest error that passes",
+        help_text="Set it before you look: what your work can bear.",
+    )
+    note = forms.CharField(label="Note", max_length=200, required=False)
+    observed_at = ObservedField()
+
+    def __init__(self, *args: Any, instrument: Instrument, **options: Any) -> None:
+        super().__init__(*args, **options)
+        for name in self.own_unit:
+            self.fields[name].unit = UNITS[instrument.kind]  # type: ignore[attr-defined]
+        usual = USUAL_TOLERANCE.get(Instrument.Kind(instrument.kind))
+        self.fields["tolerance"].initial = usual or str(instrument.resolution * 2)
+
+    own_unit: tuple[str, ...] = ("half_width", "tolerance")
+
+    def shared(self) -> dict[str, Any]:
+        """Return the facts of every check."""
+        names = ("half_width", "tolerance", "note", "observed_at")
+        return {name: self.cleaned_data[name] for name in names}
+
+
+class KnownForm(CheckForm):
+    """A scale against a check weight."""
+
+    against = forms.CharField(
+        label="Held against",
+        max_length=120,
+        help_text="Which check weight, with its class: one near what you weigh.",
+    )
+    reference = NumberField(label="What it is known to be")
+    shown = NumberField(label="What the instrument shows")
+
+    field_order = ("against", "reference", "half_width", "shown", "tolerance", "note")
+    own_unit = ("reference", "shown", "half_width", "tolerance")
+
+    def facts(self) -> dict[str, Any]:
+        """Return the facts as the service takes them."""
+        names = ("against", "reference", "shown")
+        held = Known(**{name: self.cleaned_data[name] for name in names})
+        return {"held": held, **self.shared()}
+
+
+class IcePointForm(KnownForm):
+    """A thermometer at the ice point."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["against"].initial = "ice point"
+        self.fields["against"].help_text = (
+            "Crushed ice of clean water with just enough water to fill the gaps,"
+            " stirred, the probe in the middle for some minutes."
+        )
+        self.fields["reference"].initial = "0"
+        self.fields["half_width"].initial = "0.1"
+
+
+def _names(which: BufferSet) -> list[tuple[str, str]]:
+    return [(f"{which.value} {name}", f"{name} at 25 °C") for name in TABLES[which]]
+
+
+class BuffersForm(CheckForm):
+    """A pH meter against two buffers of one set."""
+
+    CHOICES = tuple((which.label, _names(which)) for which in BufferSet)
+
+    first = forms.ChoiceField(
+        label="First buffer",
+        choices=CHOICES,
+        help_text="As the bottle says. Fresh from the bottle; never poured back.",
+    )
+    shown = NumberField(label="pH shown in it", within=(Decimal(0), Decimal(14)))
+    first_millivolts = NumberField(label="Millivolts in it", required=False)
+    second = forms.ChoiceField(
+        label="Second buffer",
+        choices=CHOICES,
+        help_text="Of the same set, so that both lie around 8 to 10: 7 and 10.",
+    )
+    second_shown = NumberField(label="pH shown in it", within=(Decimal(0), Decimal(14)))
+    second_millivolts = NumberField(label="Millivolts in it", required=False)
+    temperature = NumberField(
+        label="Temperature of both",
+        within=ROOM,
+        help_text="A buffer has another pH when it is colder or warmer.",
+    )
+
+    field_order = (
+        "temperature",
+        "first",
+        "shown",
+        "first_millivolts",
+        "second",
+        "second_shown",
+        "second_millivolts",
+        "half_width",
+        "tolerance",
+        "note",
+    )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["temperature"].unit = "°C"  # type: ignore[attr-defined]
+        self.fields["first"].initial = f"{BufferSet.TECHNICAL.value} 7.00"
+        self.fields["second"].initial = f"{BufferSet.TECHNICAL.value} 10.01"
+        self.fields["half_width"].initial = "0.02"
+        for name in ("first_millivolts", "second_millivolts"):
+            self.fields[name].unit = "mV"  # type: ignore[attr-defined]
+        self.fields["first_millivolts"].help_text = (
+            "If the meter can show them: right after it was set to these buffers only"
+            " the millivolts say anything."
+        )
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse buffers of two sets: they are different solutions."""
+        cleaned = super().clean() or self.cleaned_data
+        sets = {
+            cleaned[name].partition(" ")[0]
+            for name in ("first", "second")
+            if name in cleaned
+        }
+        if len(sets) > 1:
+            self.add_error(
+                "second", "Take both buffers from one set: the two are not the same."
+            )
+        return cleaned
+
+    def facts(self) -> dict[str, Any]:
+        """Return the facts as the service takes them."""
+        cleaned = self.cleaned_data
+        which, _, first = cleaned["first"].partition(" ")
+        second = cleaned["second"].partition(" ")[2]
+        return {
+            "held": TwoBuffers(
+                which=BufferSet(which),
+                names=(first, second),
+                shown=(cleaned["shown"], cleaned["second_shown"]),
+                temperature=cleaned["temperature"],
+                millivolts=(
+                    cleaned["first_millivolts"],
+                    cleaned["second_millivolts"],
+                ),
+            ),
+            **self.shared(),
+        }
+
+
+FORMS: Mapping[str, type[KnownForm | BuffersForm]] = {
+    Instrument.Kind.SCALE: KnownForm,
+    Instrument.Kind.THERMOMETER: IcePointForm,
+    Instrument.Kind.PH_METER: BuffersForm,
+}

@@ -1,0 +1,195 @@
+"""What the chart of a series says, in sentences a maker can act on."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from typing import Final
+
+from quality.services.charting.series import Series
+from quality.statistics.capability import Capability, NotAssessable, capability
+from quality.statistics.control import (
+    FIRM_FROM,
+    PROVISIONAL_FROM,
+    EwmaChart,
+    IndividualsChart,
+    Standing,
+    ewma_chart,
+    individuals_chart,
+)
+from quality.statistics.errors import NoSpreadError
+from quality.statistics.run_rules import WECO_RULES, Rule, signals
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Span:
+    """Which points set the limits, counted from 1; what comes before is left out."""
+
+    first: int
+    last: int
+
+    def __str__(self) -> str:
+        return f"points {self.first} to {self.last}"
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Found:
+    """Something that chance alone seldom does: the words, who says so, which points.
+
+    ``points`` are positions in the series of the analysis, from 0 on.
+    """
+
+    sentence: str
+    origin: str
+    points: tuple[int, ...]
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Analysis:
+    """The charts of a series with what was found.
+
+    Without enough points, or where they do not move, there is no chart; ``sentence``
+    then says why. ``offset`` is how many points the span leaves out before the first.
+    """
+
+    span: Span
+    sentence: str
+    chart: IndividualsChart | None
+    ewma: EwmaChart | None
+    found: list[Found]
+    capability: Capability | NotAssessable | None
+
+    @property
+    def offset(self) -> int:
+        """How many points lie before the first one that counts."""
+        return self.span.first - 1
+
+
+RANGE_ORIGIN: Final = "NIST/SEMATECH e-Handbook 6.3.2.2, 3.267 times the mean step"
+EWMA_ORIGIN: Final = "NIST/SEMATECH e-Handbook 6.3.2.4, λ = 0.3, three sigma"
+
+
+def analysis_of(
+    series: Series,
+    *,
+    first: int = 1,
+    last: int | None = None,
+    rules: Sequence[Rule] = WECO_RULES,
+) -> Analysis:
+    """Return charts, findings and capability of a series.
+
+    Limits come from points ``first`` to ``last``: by default from the first twenty,
+    and from all while there are fewer. They do not move when a batch is added: other
+    points are chosen by somebody, never by the program. Numbers that do not fit the
+    series fall back to the nearest that do.
+    """
+    span = _span(len(series.points), first, last)
+    values = series.values[span.first - 1 :]
+    chart, sentence = _chart(values, span)
+    if chart is None:
+        return Analysis(
+            span=span,
+            sentence=sentence,
+            chart=None,
+            ewma=None,
+            found=[],
+            capability=_capability(series, values),
+        )
+    ewma = ewma_chart(values, start=chart.centre, sigma=chart.sigma)
+    return Analysis(
+        span=span,
+        sentence=sentence,
+        chart=chart,
+        ewma=ewma,
+        found=_found(chart, ewma, rules, span.first),
+        capability=_capability(series, values),
+    )
+
+
+def _span(count: int, first: int, last: int | None) -> Span:
+    start = max(1, min(first, count - PROVISIONAL_FROM + 1))
+    end = start + FIRM_FROM - 1 if last is None else last
+    return Span(first=start, last=min(count, max(end, start + PROVISIONAL_FROM - 1)))
+
+
+def _chart(values: Sequence[float], span: Span) -> tuple[IndividualsChart | None, str]:
+    if len(values) < PROVISIONAL_FROM:
+        results = "1 result" if len(values) == 1 else f"{len(values)} results"
+        return None, (
+            f"{results} so far: limits from fewer than {PROVISIONAL_FROM} would say"
+            " next to nothing."
+        )
+    try:
+        chart = individuals_chart(values, baseline=span.last - span.first + 1)
+    except NoSpreadError as error:
+        return None, str(error)
+    firm = chart.standing is Standing.FIRM
+    return chart, (
+        f"The limits come from {span} and stay as they are when batches are added."
+        if firm
+        else f"The limits come from {span} and are provisional: firm from {FIRM_FROM}"
+        " points on."
+    )
+
+
+def _found(
+    chart: IndividualsChart, ewma: EwmaChart, rules: Sequence[Rule], first: int
+) -> list[Found]:
+    runs = [
+        Found(
+            sentence=f"{signal.told(first)}.",
+            origin=f"rule {signal.rule.number}, {signal.rule.origin}",
+            points=signal.points,
+        )
+        for signal in signals(
+            chart.values, centre=chart.centre, sigma=chart.sigma, rules=rules
+        )
+    ]
+    steps = [
+        Found(
+            sentence=f"Point {place + first} lies too far from the one before it.",
+            origin=RANGE_ORIGIN,
+            points=(place,),
+        )
+        for place in chart.wide_steps
+    ]
+    drifts = [
+        Found(
+            sentence="The weighted mean lies beyond its limits at"
+            f" {_places(points, first)}: the level has moved.",
+            origin=EWMA_ORIGIN,
+            points=points,
+        )
+        for points in _runs(ewma.beyond)
+    ]
+    return [*runs, *steps, *drifts]
+
+
+def _runs(places: Sequence[int]) -> list[tuple[int, ...]]:
+    """Return neighbours together: 3, 4, 5, 9 are two runs."""
+    runs: list[list[int]] = []
+    for place in places:
+        if runs and place == runs[-1][-1] + 1:
+            runs[-1].append(place)
+        else:
+            runs.append([place])
+    return [tuple(run) for run in runs]
+
+
+def _places(points: Sequence[int], first: int) -> str:
+    if len(points) == 1:
+        return f"point {points[0] + first}"
+    return f"points {points[0] + first} to {points[-1] + first}"
+
+
+def _capability(
+    series: Series, values: Sequence[float]
+) -> Capability | NotAssessable | None:
+    """Return the indices against the limits in force; None where there is no limit."""
+    if series.lower is None and series.upper is None:
+        return None
+    return capability(
+        values,
+        lower=None if series.lower is None else float(series.lower),
+        upper=None if series.upper is None else float(series.upper),
+    )

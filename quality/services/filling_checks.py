@@ -1,0 +1,173 @@
+"""Bottles weighed full: what a filling lot holds, against its label."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import uuid
+from collections.abc import Sequence
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils import timezone
+
+from batches.chemistry.errors import ChemistryError
+from batches.chemistry.net_content import (
+    LotCheck,
+    bottles_from_mass,
+    content_ml,
+    fill_limits,
+    lot_check,
+    scale_is_fit,
+)
+from batches.models import Batch, FillingLot
+from producer import journal
+from producer.errors import Refusal
+from producer.models import Instrument, Right, User
+from producer.quantities import grams, milligrams
+from producer.services.checks import plausible_time, require
+from quality.models import FillCheck
+
+MICROLITRES = 1000  # in a millilitre
+# Bottles that are easily bought, and what a soap solution weighs: common practice, no
+# source. A density of one's own is taken as soon as something was filled.
+USUAL_SIZES_ML = (100, 250, 500, 750, 1000)
+USUAL_DENSITY = Decimal("1.02")
+
+
+@transaction.atomic
+def record_fill_check(
+    *,
+    by: User,
+    filling_lot: FillingLot,
+    scale: Instrument,
+    tare_mg: int,
+    net_mg: Sequence[int],
+    opened: bool = False,
+    note: str = "",
+    observed_at: datetime.datetime | None = None,
+    submission: uuid.UUID | None = None,
+) -> FillCheck:
+    """Record the net masses of weighed bottles and the verdict about their lot.
+
+    ``net_mg`` are whole milligrams, a bottle each; ``tare_mg`` is the empty bottle
+    with its cap. ``opened`` says that they were emptied for it. A lot that is not
+    accepted is recorded as well: every result stays.
+    """
+    require(by, Right.MAKER)
+    observed_at = plausible_time(observed_at or timezone.now())
+    if scale.kind != Instrument.Kind.SCALE:
+        raise Refusal(f"{scale.name} is not a scale.", field="scale")
+    try:
+        _is_fit(filling_lot, scale)
+        check = judged(filling_lot, net_mg, opened=opened)
+    except ChemistryError as error:
+        raise Refusal(str(error), field="masses") from error
+    row = FillCheck(
+        filling_lot=filling_lot,
+        scale=scale,
+        tare_mg=tare_mg,
+        net_mg=list(net_mg),
+        accepted=check.accepted,
+        sentence=check.sentence,
+        note=note.strip(),
+        observed_at=observed_at,
+        entered_by=by,
+    )
+    row.full_clean()
+    row.save(force_insert=True)
+    journal.write(
+        by=by,
+        act="net content checked",
+        subject=row,
+        label=filling_lot.code,
+        after={
+            "scale": scale.name,
+            "tare_mg": tare_mg,
+            "net_mg": list(net_mg),
+            "accepted": check.accepted,
+            "sentence": check.sentence,
+            "note": row.note,
+        },
+        submission=submission,
+    )
+    return row
+
+
+def judged(
+    filling_lot: FillingLot, net_mg: Sequence[int], *, opened: bool = False
+) -> LotCheck:
+    """Return what net masses say about their lot; raises :class:`ChemistryError`."""
+    return lot_check(
+        nominal_ml(filling_lot),
+        [content_ml(grams(net), filling_lot.density) for net in net_mg],
+        lot_size=filling_lot.count,
+        destructive=opened,
+    )
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Bottles:
+    """How many bottles of a size a mass gives, and what is left over."""
+
+    nominal_ul: int
+    count: int
+    rest_mg: int
+
+
+def density_of(batch: Batch) -> tuple[Decimal, str]:
+    """Return the density to reckon with in g/ml, and where it is from."""
+    former = (
+        FillingLot.objects.filter(
+            batch__formula_version__formula=batch.formula_version.formula_id
+        )
+        .order_by("-pk")
+        .first()
+    )
+    if former is None:
+        return USUAL_DENSITY, "usual for a liquid soap; weigh 100 ml of yours"
+    return former.density, f"as in {former.code}"
+
+
+def bottles_of(mass_mg: int, density: Decimal) -> list[Bottles]:
+    """Return how many bottles of each usual size a mass gives; at least one."""
+    rows = []
+    for size in USUAL_SIZES_ML:
+        count, rest = bottles_from_mass(grams(mass_mg), Decimal(size), density)
+        if count:
+            rows.append(
+                Bottles(
+                    nominal_ul=size * MICROLITRES,
+                    count=count,
+                    rest_mg=milligrams(rest),
+                )
+            )
+    return rows
+
+
+def nominal_ml(filling_lot: FillingLot) -> Decimal:
+    """Return the nominal quantity of a bottle in millilitres."""
+    return Decimal(filling_lot.nominal_ul) / MICROLITRES
+
+
+def net_uncertainty_g(scale: Instrument) -> Decimal:
+    """Return U, k = 2, in grams of gross less tare, two readings of one scale.
+
+    Two roundings of the display together are triangular with the step as half width
+    (JCGM 100:2008, 4.3.9); the ± of the scale is taken whole, once: an offset cancels
+    in the difference, a display that is not straight does not.
+    """
+    step, bias = scale.resolution**2 / 6, scale.bias_half_width**2 / 3
+    return 2 * (step + bias).sqrt()
+
+
+def _is_fit(filling_lot: FillingLot, scale: Instrument) -> None:
+    nominal, density = nominal_ml(filling_lot), filling_lot.density
+    if not scale_is_fit(nominal, density, net_uncertainty_g(scale)):
+        allowed = fill_limits(nominal).measuring_error * density
+        raise Refusal(
+            f"With {scale.name} a net mass is known to ± {net_uncertainty_g(scale):.2f}"
+            f" g. To judge this size it takes ± {allowed:.2f} g or better, a fifth of"
+            " the error allowed. Take a finer scale.",
+            field="scale",
+        )
