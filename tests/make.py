@@ -26,7 +26,12 @@ from batches.models import (
     FormulaLine,
     FormulaVersion,
 )
-from batches.services import cooking, filling, formulas, planning
+from batches.services import (
+    cooking,
+    filling,
+    formulas,
+    planning,
+)
 from batches.services.results import yield_of
 from producer.models import (
     Consignee,

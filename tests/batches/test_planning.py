@@ -81,7 +81,10 @@ def test_the_potash_to_weigh_follows_from_the_oils_and_the_purity_of_the_lots(
             },
             "0.82158",
         ),
-        ({"assay_percent": Decimal(85), "assay_basis": "total_alkali"}, "0.85"),
+        # not stated: the middle of 0 to 3.5 %, 85 − 1.75 × 0.81192
+        ({"assay_percent": Decimal(85), "assay_basis": "total_alkali"}, "0.83579"),
+        # “minimum”: the middle of 85 to 87 %
+        ({"assay_percent": Decimal(85), "assay_is_minimum": True}, "0.86"),
     ],
 )
 def test_the_basis_of_the_assay_counts(

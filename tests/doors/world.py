@@ -11,11 +11,11 @@ from django.db.models import Model
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from batches.models import Batch, Bottle, Dispatch, FillingLot
-from batches.services import cooking, dispatching
+from batches.services import cooking, dispatching, losses
 from producer.models import RawLot, User
 from quality.models import Recall
 from quality.services import recalling
-from tests import make
+from tests import lab, make
 
 ROLES = ("visitor", "owner", "maker", "reviewer", "auditor")
 Arguments = tuple[str | int, ...]
@@ -57,6 +57,9 @@ def build() -> World:
     filling_lot = make.filled(crew, released, count=3, nominal_ul=250_000)
     kept, sent, _ = make.bottles_of(filling_lot)
     lot = RawLot.objects.listed().get(material=make.potash(crew.maker))
+    lab.titration(crew, lot.stock)
+    lab.container(crew, lot, gain_mg=100_000)
+    make.strips(crew.maker)
     return World(
         accounts=accounts,
         lot=lot,
@@ -93,6 +96,8 @@ def _in_the_pot(crew: make.Crew) -> Batch:
         value=Decimal(71),
         instrument=make.thermometer(crew.maker),
     )
+    lab.free_alkali(crew, batch)
+    losses.record_loss(by=crew.maker, batch=batch, kind="spill", mass_mg=9_000)
     make.weigh_bulk(crew, batch)
     return make.fresh(batch)
 
@@ -149,6 +154,7 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
     ]
     other = world.accounts["auditor"].pk
     certificate = world.lot.certificates.get()
+    container = _pk(world.lot.stock.container_weighings.first())
     lot, roots = world.lot.code, [(world.lot.code,), (world.released.number,)]
     known: dict[str, list[Arguments]] = {
         "producer:register": [(kind,) for kind, _ in entries],
@@ -168,6 +174,7 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "batches:formula_version": [(formula,)],
         "batches:batch": [(pot,), (world.waiting.number,), (world.released.number,)],
         "batches:lots": [(pot,)],
+        "batches:discount": [(pot,)],
         "batches:charge": [(pot, 1), (pot, 4)],
         "batches:charge_amend": [(pot, charge)],
         "batches:charge_void": [(pot, charge)],
@@ -175,9 +182,23 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "batches:reading_amend": [(pot, reading)],
         "batches:weigh": [(pot,)],
         "batches:weigh_amend": [(pot, weighing)],
+        "batches:correct": [(pot, lot)],
+        "batches:loss": [(pot,)],
+        "batches:loss_amend": [(pot, _pk(world.cooking.losses.first()))],
+        "batches:loss_void": [(pot, _pk(world.cooking.losses.first()))],
         "batches:finish": [(pot,)],
         "batches:abandon": [(pot,)],
         "batches:fill": [(world.released.number,)],
+        "batches:titrate": [
+            (lot, "potash"),
+            (world.held.code, "saponification_value"),
+            (world.held.code, "acid_value"),
+            (pot, "free_alkali"),
+        ],
+        "batches:titration_void": [(lot, _pk(world.lot.stock.titrations.first()))],
+        "batches:container": [(lot,), (world.held.code,)],
+        "batches:container_amend": [(lot, container)],
+        "batches:container_void": [(lot, container)],
         "batches:history": [*roots],
         "batches:filling_lot": [(world.filling_lot.code,)],
         "batches:labels": [(world.filling_lot.code,)],
@@ -187,7 +208,12 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:limits": [(version,)],
         "quality:limit_set": [(version,)],
         "quality:review": [(world.waiting.number,), (world.released.number,)],
+        "quality:batch_sheet": [(pot,), (world.released.number,)],
         "quality:sign": [(world.waiting.number,)],
+        "quality:doses": [(world.released.number,), (pot,)],
+        "quality:fill_check": [(world.filling_lot.code,)],
+        "quality:correction": [(pot,), (world.waiting.number,)],
+        "quality:alkali": [(pot,), (world.waiting.number,), (world.released.number,)],
         "quality:affected": [*roots],
         "quality:affected_pdf": [(lot,)],
         "quality:affected_csv": [*roots],
@@ -195,6 +221,18 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:recall": [(world.recall.code,)],
         "quality:recall_pdf": [(world.recall.code,)],
         "quality:recall_advance": [(world.recall.code,)],
+        "quality:chart": [
+            (formula, one) for one in ("ph", "yield_variance", "free_alkali", "fill")
+        ],
+        "quality:instrument": [
+            (make.thermometer(world.accounts["maker"]).pk,),
+            (make.scale(world.accounts["maker"]).pk,),
+            (make.strips(world.accounts["maker"]).pk,),
+        ],
+        "quality:instrument_check": [
+            (make.thermometer(world.accounts["maker"]).pk,),
+            (make.meter(world.accounts["maker"]).pk,),
+        ],
     }
     return {name: known.get(name, [()]) for name in url_names()}
 

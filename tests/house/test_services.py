@@ -18,13 +18,23 @@ from django.core.files.base import File
 from django.db import IntegrityError, models, transaction
 
 from batches.models import BulkWeighing, Charge, Reading
-from batches.services import cooking, dispatching, filling, formulas, planning
+from batches.services import (
+    containers,
+    cooking,
+    discounting,
+    dispatching,
+    filling,
+    formulas,
+    losses,
+    planning,
+    titrating,
+)
 from producer import journal
 from producer.errors import Refusal
 from producer.models import JournalEntry, Premises, Right, Supplier, User
 from producer.services import intake, people, registers, stock
-from quality.services import limits, recalling, signing
-from tests import make
+from quality.services import checking, filling_checks, limits, recalling, signing
+from tests import lab, make
 from tests.database import row_counts
 
 Service = Callable[..., Any]
@@ -114,6 +124,45 @@ def choice_facts(cast: Cast) -> Facts:
     line = make.line_of(batch, "distilled water")
     source = make.stock_of(cast.crew, line)
     return {"by": cast.crew.maker, "batch": batch, "choices": {line.pk: source}}
+
+
+def correction_facts(cast: Cast) -> Facts:
+    batch = make.open_batch(cast.crew)
+    make.charge_all(cast.crew, batch)
+    oil = make.line_of(batch, "sunflower oil")
+    return {
+        "by": cast.crew.maker,
+        "batch": batch,
+        "source": make.stock_of(cast.crew, oil),
+        "scale": make.scale(cast.crew.maker),
+        "gross_mg": 20_000,
+        "tare_mg": 0,
+        "reason": "alkali by titration",
+    }
+
+
+def loss_facts(cast: Cast) -> Facts:
+    cooking.charge(**charge_facts(cast))
+    return {
+        "by": cast.crew.maker,
+        "batch": Charge.objects.get().batch,
+        "kind": "spill",
+        "mass_mg": 3,
+    }
+
+
+def loss_correction(cast: Cast) -> Facts:
+    loss = losses.record_loss(**loss_facts(cast))
+    return {"by": cast.crew.maker, "loss": loss, "mass_mg": 2, "reason": "weighed"}
+
+
+def discount_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.crew.maker,
+        "batch": make.open_batch(cast.crew),
+        "discount": Decimal("0.02"),
+        "reason": "only a range is known",
+    }
 
 
 def charge_facts(cast: Cast) -> Facts:
@@ -213,6 +262,16 @@ def bottle_facts(cast: Cast) -> Facts:
     return {"by": by, "bottle": bottle, "new": "destroyed", "reason": "broken"}
 
 
+def fill_check_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.crew.maker,
+        "filling_lot": make.filled(cast.crew),
+        "scale": make.scale(cast.crew.maker),
+        "tare_mg": 42_000,
+        "net_mg": [512_000, 511_000],
+    }
+
+
 def dispatch_facts(cast: Cast) -> Facts:
     return {
         "by": cast.crew.maker,
@@ -228,6 +287,54 @@ def limit_facts(cast: Cast) -> Facts:
         "characteristic": "ph",
         "upper": Decimal(10),
         "reason": "as agreed",
+    }
+
+
+def check_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.crew.maker,
+        "instrument": make.scale(cast.crew.maker),
+        "held": checking.Known(
+            against="500 g, class M1", reference=Decimal(500), shown=Decimal(500)
+        ),
+        "tolerance": Decimal(2),
+    }
+
+
+def titration_facts(cast: Cast) -> Facts:
+    lot = make.released_lot(cast.crew, make.potash(cast.crew.maker))
+    return {
+        "by": cast.crew.maker,
+        "stock": lot.stock,
+        "kind": "potash",
+        "replicates": [lab.POTASH_SAMPLE],
+        "setup": titrating.Setup(
+            concentration=Decimal(1),
+            burette_half_width=Decimal("0.05"),
+            scale=lab.balance(cast.crew.maker),
+        ),
+    }
+
+
+def titration_taken_back(cast: Cast) -> Facts:
+    titration = titrating.record_titration(**titration_facts(cast))
+    return {"by": cast.crew.maker, "titration": titration, "reason": "wrong acid"}
+
+
+def container_facts(cast: Cast) -> Facts:
+    return lot_facts(
+        cast, scale=make.scale(cast.crew.maker), gross_mg=5_400_000, tare_mg=400_000
+    )
+
+
+def container_correction(cast: Cast) -> Facts:
+    weighing = containers.weigh_container(**container_facts(cast))
+    return {
+        "by": cast.crew.maker,
+        "weighing": weighing,
+        "gross_mg": 5_390_000,
+        "tare_mg": 400_000,
+        "reason": "misread",
     }
 
 
@@ -282,8 +389,12 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     formulas.write_version: version_facts,
     planning.open_batch: opening_facts,
     planning.choose_lots: choice_facts,
+    discounting.set_lye_discount: discount_facts,
     cooking.charge: charge_facts,
     cooking.amend_charge: charge_correction,
+    cooking.correct: correction_facts,
+    losses.record_loss: loss_facts,
+    losses.amend_loss: loss_correction,
     cooking.record_reading: reading_facts,
     cooking.amend_reading: reading_correction,
     cooking.weigh_bulk: bulk_facts,
@@ -293,7 +404,13 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     filling.fill: filling_facts,
     filling.move_bottle: bottle_facts,
     dispatching.dispatch: dispatch_facts,
+    titrating.record_titration: titration_facts,
+    titrating.take_back_titration: titration_taken_back,
+    containers.weigh_container: container_facts,
+    containers.amend_container: container_correction,
     limits.set_limit: limit_facts,
+    checking.record_check: check_facts,
+    filling_checks.record_fill_check: fill_check_facts,
     signing.sign: signing_facts,
     recalling.open_recall: recall_facts,
     recalling.advance: advancing_facts,

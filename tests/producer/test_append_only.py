@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 from django.db import DatabaseError, connection, models, transaction
 
 from producer.models import JournalEntry, User
-from tests import make
+from tests import lab, make
 from tests.database import (
     append_only_models,
     our_models,
@@ -90,8 +92,12 @@ def test_every_record_of_something_that_happened_is_append_only() -> None:
 
 def fill_every_table(crew: make.Crew) -> None:
     """Do one of everything, so that each append-only table has a row."""
-    from batches.services import dispatching  # noqa: PLC0415
-    from quality.services import recalling  # noqa: PLC0415
+    from batches.services import dispatching, losses  # noqa: PLC0415
+    from quality.services import (  # noqa: PLC0415
+        checking,
+        filling_checks,
+        recalling,
+    )
 
     lot = make.filled(crew)
     dispatching.dispatch(
@@ -105,6 +111,25 @@ def fill_every_table(crew: make.Crew) -> None:
         hazard_class="3",
         reason="a smell",
         public_notice="Bring it back.",
+    )
+    filling_checks.record_fill_check(
+        by=crew.maker,
+        filling_lot=lot,
+        scale=make.scale(crew.maker),
+        tare_mg=42_000,
+        net_mg=[511_000] * lot.count,
+    )
+    titrated = make.cooked_batch(crew)
+    lab.free_alkali(crew, titrated)
+    losses.record_loss(by=crew.maker, batch=titrated, kind="spill", mass_mg=9_000)
+    lab.container(crew, make.released_lot(crew, make.potash(crew.maker)))
+    checking.record_check(
+        by=crew.maker,
+        instrument=make.scale(crew.maker),
+        held=checking.Known(
+            against="500 g", reference=Decimal(500), shown=Decimal(500)
+        ),
+        tolerance=Decimal(2),
     )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from batches.models import Batch, Reading
 from batches.services import cooking
@@ -12,8 +14,9 @@ from producer.errors import Refusal
 from producer.models import Instrument
 from quality.models import Characteristic
 from quality.services.judging import Finding, findings
-from quality.statistics.conformity import Verdict
+from quality.statistics.conformity import RULE, Verdict
 from tests import make
+from tests.doors.pages import page_of
 
 
 def finding(batch: Batch, characteristic: str) -> Finding:
@@ -84,11 +87,48 @@ def test_the_doubt_is_that_of_the_instrument_on_the_day(crew: make.Crew) -> None
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("reading", "risk"),
+    # u is 0.3: beyond 10 by a normal distribution, and between 8 and 10 for 10.4
+    [("9.4", 0.0228), ("9.8", 0.2525), ("10.4", 0.0912), ("10.7", 0.0098)],
+)
+def test_the_risk_of_a_wrong_decision_stands_with_the_rule(
+    crew: make.Crew, reading: str, risk: float
+) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    missing = finding(batch, Characteristic.PH)
+    assert (missing.rule, missing.risk) == (None, None)
+    make.read_ph(crew, batch, reading, instrument=coarse_strips(crew))
+    found = finding(batch, Characteristic.PH)
+    assert found.rule is RULE
+    assert found.risk == pytest.approx(risk, abs=2e-4)
+    make.read_clarity(crew, batch)
+    clarity = finding(batch, Characteristic.CLARITY)
+    assert (clarity.rule, clarity.risk) == (None, None)
+
+
+@pytest.mark.django_db
+def test_the_review_names_rule_and_risk(crew: make.Crew, client: Client) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    make.read_ph(crew, batch, "9.8", instrument=coarse_strips(crew))
+    make.read_clarity(crew, batch)
+    make.weigh_bulk(crew, batch)
+    batch = cooking.finish(by=crew.maker, batch=batch)
+    client.force_login(crew.reviewer)
+    page = page_of(client.get(reverse("quality:review", args=[batch.number])))
+    assert RULE.statement in page.words
+    assert "on the other side of a limit with a chance of 25 %" in page.words
+
+
+@pytest.mark.django_db
 def test_scenario_24_yield_over_100(crew: make.Crew) -> None:
     batch = make.cooked_batch(crew, share="1.03")
     found = finding(batch, Characteristic.YIELD_VARIANCE)
     assert found.value == Decimal("3.000")
     assert found.verdict is Verdict.FAIL
+    assert (found.rule, found.risk) == (None, None)  # mass does not come from nowhere
     with pytest.raises(Refusal, match="cannot be released"):
         make.sign(crew.reviewer, batch)
     assert make.fresh(batch).status == "awaiting_review"

@@ -1,0 +1,81 @@
+"""Builders at the bench: titrations and containers on the scale."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from batches.models import Batch, ContainerWeighing, Titration
+from batches.services import containers, titrating
+from producer.models import Instrument, RawLot, Stock, User
+from tests import make
+
+# Acid of 1 mol/l for 1.5 g of potash of 89.8 %, with 0.9 % of carbonate.
+POTASH_SAMPLE = titrating.Replicate(
+    sample_mg=1500, volume_ml=Decimal("24.1"), second_volume_ml=Decimal("24.2")
+)
+
+
+def titration(
+    crew: make.Crew,
+    stock: Stock,
+    *replicates: titrating.Replicate,
+    kind: str = "potash",
+    setup: Mapping[str, Any] | None = None,
+    **changes: Any,
+) -> Titration:
+    """Record a titration; of potash unless told otherwise, with one sample."""
+    facts = {
+        "concentration": Decimal(1),
+        "half_width": Decimal("0.002"),
+        "burette_half_width": Decimal("0.05"),
+        "scale": balance(crew.maker),
+        **(setup or {}),
+    }
+    return titrating.record_titration(
+        by=crew.maker,
+        stock=stock,
+        kind=kind,
+        replicates=replicates or (POTASH_SAMPLE,),
+        setup=titrating.Setup(**facts),
+        **changes,
+    )
+
+
+def free_alkali(
+    crew: make.Crew, batch: Batch, *volumes_ml: str, **changes: Any
+) -> Titration:
+    """Titrate the free alkali of a batch, 10 g a sample with acid of 0.1 mol/l."""
+    samples = [
+        titrating.Replicate(sample_mg=10_000, volume_ml=Decimal(volume))
+        for volume in volumes_ml or ("1.2",)
+    ]
+    return titration(
+        crew,
+        batch.stock,
+        *samples,
+        kind="free_alkali",
+        setup={"concentration": Decimal("0.1"), "half_width": Decimal("0.0005")},
+        **changes,
+    )
+
+
+def container(
+    crew: make.Crew, lot: RawLot, *, gain_mg: int = 0, **changes: Any
+) -> ContainerWeighing:
+    """Weigh the container of a lot, so much above what the book says."""
+    stock = Stock.objects.get(pk=lot.pk)
+    facts = {
+        "scale": make.scale(crew.maker),
+        "gross_mg": stock.on_hand_mg + gain_mg + make.TARE_MG,
+        "tare_mg": make.TARE_MG,
+        **changes,
+    }
+    return containers.weigh_container(by=crew.maker, lot=lot, **facts)
+
+
+def balance(by: User) -> Instrument:
+    """Return a balance with steps of one milligram."""
+    entry = Instrument(kind="scale", name="balance", resolution=Decimal("0.001"))
+    return make.registered(by, entry)

@@ -1,0 +1,365 @@
+"""Series of results: which result of a batch counts, and what is said of them."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from batches.models import Batch, Formula, Titration
+from batches.services import cooking
+from quality.models import Characteristic, FillCheck
+from quality.services import limits
+from quality.services.charting import (
+    Chartable,
+    Point,
+    Series,
+    analysis_of,
+    counts,
+    series_of,
+)
+from quality.statistics.capability import Capability, NotAssessable
+from quality.statistics.run_rules import NELSON_RULES
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+PH = Chartable.PH
+
+
+def formula_of(crew: make.Crew) -> Formula:
+    return make.paste_version(crew).formula
+
+
+def begun(crew: make.Crew) -> Batch:
+    """Return a batch with a first charge, to which readings can be taken."""
+    batch = make.open_batch(crew)
+    line = make.line_of(batch, "distilled water")
+    make.charge(crew, batch, make.stock_of(crew, line), 20_000, line=line)
+    return batch
+
+
+def with_ph(crew: make.Crew, value: str, **changes: Any) -> Batch:
+    batch = begun(crew)
+    make.read_ph(crew, batch, value, **changes)
+    return batch
+
+
+def values(crew: make.Crew, characteristic: Chartable = PH) -> list[Decimal]:
+    return [point.value for point in series_of(formula_of(crew), characteristic).points]
+
+
+def test_the_newest_ph_of_each_batch_counts_in_the_order_of_opening(
+    crew: make.Crew,
+) -> None:
+    first = with_ph(crew, "9.1")
+    second = with_ph(crew, "9.4")
+    make.read_ph(crew, first, "9.2")
+    series = series_of(formula_of(crew), PH)
+    assert [(point.number, point.value) for point in series.points] == [
+        (first.number, Decimal("9.2")),
+        (second.number, Decimal("9.4")),
+    ]
+    assert not any(point.is_signed for point in series.points)
+
+
+def test_what_was_signed_stands_before_what_the_record_says(crew: make.Crew) -> None:
+    batch = make.released_paste(crew, ph="9.3")
+    series = series_of(formula_of(crew), PH)
+    (point,) = series.points
+    assert (point.number, point.value, point.is_signed) == (
+        batch.number,
+        Decimal("9.3"),
+        True,
+    )
+    (variance,) = series_of(formula_of(crew), Chartable.YIELD_VARIANCE).points
+    assert variance.is_signed
+    assert variance.value == pytest.approx(Decimal(-5), abs=Decimal("0.01"))
+
+
+def test_a_correction_counts_and_a_void_reading_does_not(crew: make.Crew) -> None:
+    batch = with_ph(crew, "9.9")
+    reading = batch.readings.get()
+    amended = cooking.amend_reading(
+        by=crew.maker,
+        reading=reading,
+        value=Decimal("9.1"),
+        method=reading.method,
+        reason="misread",
+    )
+    assert values(crew) == [Decimal("9.1")]
+    cooking.amend_reading(by=crew.maker, reading=amended, void=True, reason="wrong jug")
+    assert values(crew) == []
+
+
+def test_a_ph_from_before_the_last_charge_does_not_count(crew: make.Crew) -> None:
+    batch = with_ph(crew, "9.2")
+    line = make.line_of(batch, "distilled water")
+    make.charge(crew, batch, make.stock_of(crew, line), 10_000, line=line)
+    assert values(crew) == []
+    make.read_ph(crew, batch, "9.0")
+    assert values(crew) == [Decimal("9.0")]
+
+
+def test_a_ph_by_another_method_is_another_quantity(crew: make.Crew) -> None:
+    with_ph(crew, "10.3", method="10 % solution in tap water")
+    with_ph(crew, "9.2")
+    series = series_of(formula_of(crew), PH)
+    assert [point.value for point in series.points] == [Decimal("9.2")]
+    assert series.left_out == 1
+
+
+def test_an_abandoned_batch_is_no_result(crew: make.Crew) -> None:
+    batch = with_ph(crew, "9.2")
+    cooking.abandon(by=crew.maker, batch=batch, reason="no gas")
+    assert values(crew) == []
+    assert counts() == []
+
+
+def test_a_batch_of_another_formula_is_not_in_the_series(crew: make.Crew) -> None:
+    with_ph(crew, "9.2")
+    other = make.paste_version(crew, name="Another paste").formula
+    assert series_of(other, PH).points == []
+
+
+def test_the_yield_of_a_batch_that_nobody_signed_is_computed(crew: make.Crew) -> None:
+    batch = make.cooked_batch(crew, share="0.90")
+    (point,) = series_of(formula_of(crew), Chartable.YIELD_VARIANCE).points
+    assert (point.number, point.is_signed) == (batch.number, False)
+    assert point.value == pytest.approx(Decimal(-10), abs=Decimal("0.01"))
+
+
+def titrated(crew: make.Crew, batch: Batch, value: str) -> None:
+    Titration.objects.create(
+        stock=batch.stock,
+        kind=Titration.Kind.FREE_ALKALI,
+        titrant_concentration=Decimal("0.1"),
+        scale=make.scale(crew.maker),
+        value=Decimal(value),
+        standard_uncertainty=Decimal("0.01"),
+        observed_at=timezone.now(),
+        entered_by=crew.maker,
+    )
+
+
+def test_the_newest_titration_of_a_batch_is_charted_against_the_premises(
+    crew: make.Crew,
+) -> None:
+    batch = begun(crew)
+    titrated(crew, batch, "0.30")
+    titrated(crew, batch, "0.08")
+    series = series_of(formula_of(crew), Chartable.FREE_ALKALI)
+    assert [point.value for point in series.points] == [Decimal("0.08")]
+    assert (series.lower, series.upper) == (None, Decimal("0.25"))
+
+
+def test_a_fill_is_charted_as_its_mean_above_nominal(crew: make.Crew) -> None:
+    lot = make.filled(crew, count=2)  # half a litre each, 1.02 g/ml
+    FillCheck.objects.create(
+        filling_lot=lot,
+        scale=make.scale(crew.maker),
+        tare_mg=40_000,
+        net_mg=[510_000, 520_200],
+        accepted=True,
+        sentence="Full.",
+        observed_at=timezone.now(),
+        entered_by=crew.maker,
+    )
+    series = series_of(make.liquid_version(crew).formula, Chartable.FILL)
+    (point,) = series.points
+    assert point.value == Decimal("1.000")  # 505 ml on average
+    assert point.number == lot.batch.number
+    assert (series.lower, series.upper) == (Decimal(0), None)
+
+
+def test_the_limits_are_those_now_in_force(crew: make.Crew) -> None:
+    version = make.paste_version(crew)
+    limits.set_limit(
+        by=crew.reviewer,
+        formula_version=version,
+        characteristic=Characteristic.PH,
+        lower=Decimal("8.5"),
+        upper=Decimal("9.5"),
+        reason="tighter",
+    )
+    series = series_of(version.formula, PH)
+    assert (series.lower, series.upper) == (Decimal("8.5"), Decimal("9.5"))
+    assert series.limits_from == "limit version 2 of formula version 1"
+
+
+def test_a_formula_without_a_limit_has_none(crew: make.Crew) -> None:
+    version = make.paste_version(crew)
+    version.formula.name = "Unlimited"
+    version.formula.pk = None
+    version.formula.save()
+    series = series_of(version.formula, PH)
+    assert (series.lower, series.upper, series.limits_from) == (None, None, "")
+    assert analysis_of(series).capability is None
+
+
+def test_the_list_counts_batches_not_readings(crew: make.Crew) -> None:
+    batch = with_ph(crew, "9.1")
+    make.read_ph(crew, batch, "9.2")
+    with_ph(crew, "9.3")
+    titrated(crew, batch, "0.1")
+    ((formula, found),) = counts()
+    assert formula == formula_of(crew)
+    assert dict(found) == {PH: 2, Chartable.FREE_ALKALI: 1}
+
+
+def queries(what: Callable[[], object]) -> int:
+    with CaptureQueriesContext(
+        connection,
+    ) as seen:
+        what()
+    return len(seen)
+
+
+def test_twenty_batches_take_no_more_queries_than_two(crew: make.Crew) -> None:
+    formula = formula_of(crew)
+
+    def everything() -> None:
+        for characteristic in Chartable:
+            analysis_of(series_of(formula, characteristic))
+        counts()
+
+    for value in ("9.1", "9.2"):
+        with_ph(crew, value)
+    few = queries(everything)
+    for place in range(18):
+        with_ph(crew, f"9.{place % 4 + 1}")
+    assert len(series_of(formula, PH).points) == 20
+    assert queries(everything) == few
+
+
+# ------------------------------------------------------------------ what it says
+
+
+def series(crew: make.Crew, numbers: list[float], **changes: Any) -> Series:
+    """Return a series of these values, as if so many batches had them."""
+    start = datetime.datetime(2026, 1, 1, tzinfo=datetime.UTC)
+    points = [
+        Point(
+            batch_id=place,
+            number=f"B{place}",
+            at=start + datetime.timedelta(days=place),
+            value=Decimal(str(number)),
+        )
+        for place, number in enumerate(numbers)
+    ]
+    facts: dict[str, Any] = {
+        "formula": formula_of(crew),
+        "characteristic": PH,
+        "points": points,
+        "left_out": 0,
+        "lower": Decimal(8),
+        "upper": Decimal(10),
+        "limits_from": "somewhere",
+    }
+    return Series(**{**facts, **changes})
+
+
+STEADY = [9.0, 9.2, 9.1, 9.3, 9.0]
+
+
+def test_seven_results_have_no_limits_and_eight_have_provisional_ones(
+    crew: make.Crew,
+) -> None:
+    seven = analysis_of(series(crew, (STEADY * 2)[:7]))
+    assert seven.chart is None
+    assert seven.sentence.startswith("7 results so far")
+    eight = analysis_of(series(crew, (STEADY * 2)[:8]))
+    assert eight.chart is not None
+    assert "provisional" in eight.sentence
+    assert eight.ewma is not None
+
+
+def test_from_twenty_on_the_limits_stay_when_a_batch_is_added(crew: make.Crew) -> None:
+    twenty = analysis_of(series(crew, STEADY * 4))
+    more = analysis_of(series(crew, [*STEADY * 4, 9.9, 9.9]))
+    assert twenty.chart is not None
+    assert more.chart is not None
+    assert (more.chart.lower, more.chart.upper) == (
+        twenty.chart.lower,
+        twenty.chart.upper,
+    )
+    assert "points 1 to 20 and stay" in more.sentence
+
+
+def test_other_points_set_the_limits_when_somebody_says_so(crew: make.Crew) -> None:
+    moved = [*[8.2, 8.4] * 5, *STEADY * 4]
+    analysis = analysis_of(series(crew, moved), first=11, last=30)
+    assert str(analysis.span) == "points 11 to 30"
+    assert analysis.offset == 10
+    assert analysis.chart is not None
+    assert analysis.chart.centre == pytest.approx(9.12)
+    assert analysis.found == []
+    assert analysis_of(series(crew, moved)).found != []
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "span"),
+    [
+        (0, None, (1, 20)),
+        (999, 999, (18, 25)),
+        (5, 3, (5, 12)),
+        (1, 999, (1, 25)),
+    ],
+)
+def test_a_span_that_does_not_fit_becomes_the_nearest_that_does(
+    crew: make.Crew, first: int, last: int | None, span: tuple[int, int]
+) -> None:
+    analysis = analysis_of(series(crew, STEADY * 5), first=first, last=last)
+    assert (analysis.span.first, analysis.span.last) == span
+
+
+def test_findings_name_the_points_by_their_number_in_the_series(
+    crew: make.Crew,
+) -> None:
+    analysis = analysis_of(
+        series(crew, [*[8.2, 8.4] * 5, *STEADY * 4, 12.0]), first=11, last=30
+    )
+    told = [found.sentence for found in analysis.found]
+    assert told[0] == "Point 31 lies beyond the upper limit."
+    assert "Western Electric 1956" in analysis.found[0].origin
+    assert "Point 31 lies too far from the one before it." in told
+    assert any("level has moved" in sentence for sentence in told)
+
+
+def test_the_rules_can_be_those_of_nelson(crew: make.Crew) -> None:
+    eight_above = [*STEADY * 4, *[9.2, 9.3] * 4]
+    western = analysis_of(series(crew, eight_above)).found
+    nelson = analysis_of(series(crew, eight_above), rules=NELSON_RULES).found
+    assert any("eight in a row" in found.sentence for found in western)
+    assert not any("nine in a row" in found.sentence for found in nelson)
+
+
+def test_results_that_are_all_the_same_say_so(crew: make.Crew) -> None:
+    analysis = analysis_of(series(crew, [9.2] * 9))
+    assert analysis.chart is None
+    assert "all the same" in analysis.sentence
+
+
+def test_capability_waits_for_twenty_results(crew: make.Crew) -> None:
+    assert isinstance(
+        analysis_of(series(crew, (STEADY * 4)[:19])).capability, NotAssessable
+    )
+    fit = analysis_of(series(crew, STEADY * 4)).capability
+    assert isinstance(fit, Capability)
+    assert fit.ppk < 3
+    assert fit.pp is not None
+    one_sided = analysis_of(series(crew, STEADY * 4, lower=None)).capability
+    assert isinstance(one_sided, Capability)
+    assert one_sided.pp is None
+
+
+def test_no_result_is_no_chart(crew: make.Crew) -> None:
+    analysis = analysis_of(series(crew, []))
+    assert analysis.chart is None
+    assert isinstance(analysis.capability, NotAssessable)

@@ -1,0 +1,241 @@
+"""Checks of instruments: what is recorded, what is refused, what it says later."""
+
+from __future__ import annotations
+
+import datetime
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.utils import timezone
+
+from producer.errors import Refusal
+from producer.models import Instrument, JournalEntry, User
+from quality.models import InstrumentCheck
+from quality.services.checking import (
+    OUT_OF_USE,
+    Known,
+    TwoBuffers,
+    error_of,
+    outcome_of,
+    record_check,
+    worth_of,
+)
+from quality.statistics.buffers import BufferSet
+from quality.statistics.conformity import Verdict
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+
+def weighed(by: User, shown: str = "500", **changes: Any) -> InstrumentCheck:
+    facts: dict[str, Any] = {
+        "instrument": make.scale(by),
+        "held": Known(
+            against="500 g, class M1", reference=Decimal(500), shown=Decimal(shown)
+        ),
+        "tolerance": Decimal(2),
+        "half_width": Decimal("0.025"),
+    }
+    return record_check(by=by, **{**facts, **changes})
+
+
+def buffers(**changes: Any) -> TwoBuffers:
+    facts: dict[str, Any] = {
+        "which": BufferSet.TECHNICAL,
+        "names": ("7.00", "10.01"),
+        "shown": (Decimal("7.03"), Decimal("9.99")),
+        "temperature": Decimal(20),
+    }
+    return TwoBuffers(**{**facts, **changes})
+
+
+def read(by: User, **changes: Any) -> InstrumentCheck:
+    facts: dict[str, Any] = {
+        "instrument": make.meter(by),
+        "held": buffers(),
+        "tolerance": Decimal("0.1"),
+        "half_width": Decimal("0.02"),
+    }
+    return record_check(by=by, **{**facts, **changes})
+
+
+def test_a_scale_against_a_check_weight(maker: User) -> None:
+    check = weighed(maker, "501")
+    assert check.passed
+    assert error_of(check) == 1
+    assert outcome_of(check) is Verdict.PASS
+    assert check.sentence == ("Error 1 g ± 0.58 g lies inside −2 g to 2 g: pass.")
+    entry = JournalEntry.objects.first()
+    assert entry is not None
+    assert (entry.act, entry.subject_label) == ("instrument checked", "bench scale")
+    assert entry.after_values["passed"] is True
+
+
+def test_a_check_that_fails_says_to_take_it_out_of_use(maker: User) -> None:
+    check = weighed(maker, "505")
+    assert not check.passed
+    assert check.sentence.endswith(OUT_OF_USE)
+    assert outcome_of(check) is Verdict.FAIL
+
+
+def test_a_conditional_pass_is_a_pass_that_says_so(maker: User) -> None:
+    check = weighed(maker, "502")
+    assert check.passed
+    assert "conditional pass" in check.sentence
+
+
+def test_a_thermometer_at_the_ice_point(maker: User) -> None:
+    check = record_check(
+        by=maker,
+        instrument=make.thermometer(maker),
+        held=Known(against="ice point", reference=Decimal(0), shown=Decimal("-0.3")),
+        tolerance=Decimal(1),
+        half_width=Decimal("0.1"),
+    )
+    assert check.passed
+    assert "°C" in check.sentence
+    assert error_of(check) == Decimal("-0.3")
+
+
+def test_a_meter_takes_its_references_from_the_table_of_the_temperature(
+    maker: User,
+) -> None:
+    check = read(maker)
+    assert (check.reference, check.second_reference) == (
+        Decimal("7.02"),
+        Decimal("10.06"),
+    )
+    assert check.against == "technical buffers 7.00 and 10.01"
+    assert check.temperature == 20
+    assert check.passed
+    assert "Slope 97.4 % of the slope it was set to" in check.sentence
+    assert error_of(check) == Decimal("-0.07")
+
+
+def test_the_order_of_the_buffers_does_not_change_the_error_charted(
+    maker: User,
+) -> None:
+    held = buffers(names=("10.01", "7.00"), shown=(Decimal("9.99"), Decimal("7.03")))
+    assert error_of(read(maker, held=held)) == Decimal("-0.07")
+
+
+def test_a_tired_electrode_is_seen_in_the_millivolts(maker: User) -> None:
+    held = buffers(
+        shown=(Decimal("7.02"), Decimal("10.06")),
+        millivolts=(Decimal(5), Decimal(-155)),
+    )
+    check = read(maker, held=held)
+    assert not check.passed
+    assert "of the ideal slope" in check.sentence
+    assert "clean or replace the electrode" in check.sentence
+
+
+def test_buffers_that_do_not_lie_around_soap_are_recorded_with_a_warning(
+    maker: User,
+) -> None:
+    held = buffers(names=("4.00", "7.00"), shown=(Decimal("4.01"), Decimal("7.02")))
+    check = read(maker, held=held)
+    assert "repeat it with 7 and 10" in check.sentence
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"temperature": Decimal(60)}, "goes from 0 to 50"),
+        ({"names": ("6.86", "10.01")}, "There is no buffer 6.86"),
+        ({"names": ("7.00", "7.00")}, "less than 1 pH apart"),
+        ({"millivolts": (Decimal(5), None)}, "both buffers, or of neither"),
+        ({"millivolts": (None, Decimal(5))}, "both buffers, or of neither"),
+    ],
+)
+def test_buffers_that_cannot_be_are_refused(
+    maker: User, changes: dict[str, Any], words: str
+) -> None:
+    with pytest.raises(Refusal, match=words):
+        read(maker, held=buffers(**changes))
+    assert not InstrumentCheck.objects.exists()
+
+
+def test_each_kind_is_held_against_what_fits_it(maker: User) -> None:
+    with pytest.raises(Refusal, match="two buffers"):
+        weighed(maker, instrument=make.meter(maker))
+    with pytest.raises(Refusal, match="two buffers"):
+        read(maker, instrument=make.scale(maker))
+    with pytest.raises(Refusal, match="used up by reading"):
+        weighed(maker, instrument=make.strips(maker))
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"tolerance": Decimal(0)}, "above zero"),
+        ({"half_width": Decimal(-1)}, "without a sign"),
+        (
+            {"observed_at": timezone.now() + datetime.timedelta(days=3)},
+            "in the future",
+        ),
+    ],
+)
+def test_a_check_that_says_nothing_is_refused(
+    maker: User, changes: dict[str, Any], words: str
+) -> None:
+    with pytest.raises(Refusal, match=words):
+        weighed(maker, **changes)
+
+
+def test_only_a_maker_records_a_check(reviewer: User, maker: User) -> None:
+    scale = make.scale(maker)
+    with pytest.raises(PermissionDenied):
+        weighed(reviewer, instrument=scale)
+
+
+# ------------------------------------------------------------------ what it is worth
+
+
+def test_the_last_good_check_is_that_by_the_clock_on_the_wall(maker: User) -> None:
+    now = timezone.now()
+    good = weighed(maker, "500", observed_at=now - datetime.timedelta(days=9))
+    weighed(maker, "509", observed_at=now - datetime.timedelta(days=2))
+    weighed(maker, "501", observed_at=now - datetime.timedelta(days=30))
+    worth = worth_of(make.scale(maker))
+    assert worth.last_good == good
+    assert worth.newest is not None
+    assert not worth.newest.passed
+    assert worth.errors == [1, 0, 9]
+
+
+def test_an_instrument_that_was_never_checked_has_no_good_check(maker: User) -> None:
+    worth = worth_of(make.scale(maker))
+    assert (worth.last_good, worth.newest, worth.errors) == (None, None, [])
+
+
+def test_the_budget_of_a_reading_is_the_uncertainty_that_the_records_keep(
+    maker: User,
+) -> None:
+    for entry in (make.scale(maker), make.meter(maker), make.thermometer(maker)):
+        worth = worth_of(entry)
+        assert worth.budget.standard_uncertainty == pytest.approx(
+            float(entry.standard_uncertainty()), abs=1e-6
+        )
+        assert worth.strips is None
+
+
+def test_only_a_scale_has_a_smallest_mass_and_only_strips_a_window(
+    maker: User,
+) -> None:
+    assert worth_of(make.scale(maker)).smallest_net == 82
+    assert worth_of(make.meter(maker)).smallest_net is None
+    fit = worth_of(make.strips(maker)).strips
+    assert fit is not None
+    assert fit.decides
+    coarse = Instrument(
+        kind="ph_strips",
+        name="coarse",
+        resolution=Decimal(1),
+        bias_half_width=Decimal(1),
+    )
+    fit = worth_of(make.registered(maker, coarse)).strips
+    assert fit is not None
+    assert not fit.decides

@@ -1,0 +1,268 @@
+"""Bottles weighed against their label: verdict, record and page."""
+
+from __future__ import annotations
+
+import datetime
+import uuid
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import transaction
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from batches.models import FillingLot
+from producer.errors import Refusal
+from producer.models import Instrument, JournalEntry
+from quality.models import FillCheck
+from quality.services import filling_checks
+from tests import make
+from tests.doors.pages import page_of
+
+pytestmark = pytest.mark.django_db
+
+GOOD_MG = 511_000  # 501 ml at 1.02 g/ml
+
+
+def check(
+    crew: make.Crew, lot: FillingLot, net_mg: list[int], **changes: Any
+) -> FillCheck:
+    facts = {
+        "scale": make.scale(crew.maker),
+        "tare_mg": 42_000,
+        "net_mg": net_mg,
+        **changes,
+    }
+    return filling_checks.record_fill_check(by=crew.maker, filling_lot=lot, **facts)
+
+
+def test_a_lot_that_holds_what_it_says_is_accepted(crew: make.Crew) -> None:
+    row = check(crew, make.filled(crew), [GOOD_MG, 510_000])
+    assert row.accepted
+    assert row.net_mg == [GOOD_MG, 510_000]
+    # 511 and 510 g at 1.02 g/ml
+    assert "the mean of 2 bottles is 500.5 ml, at least 500.0 ml" in row.sentence
+    entry = JournalEntry.objects.latest("pk")
+    assert entry.act == "net content checked"
+    assert row.filling_lot.code == entry.subject_label
+
+
+def test_a_short_lot_is_recorded_as_not_accepted(crew: make.Crew) -> None:
+    row = check(crew, make.filled(crew), [GOOD_MG, 509_000 - 2_000])
+    assert not row.accepted
+    assert row.sentence.startswith("Not accepted: the mean")
+
+
+def test_the_density_of_the_lot_turns_grams_into_millilitres(crew: make.Crew) -> None:
+    heavy = make.filled(crew, density=Decimal("1.0300"))
+    assert not check(crew, heavy, [GOOD_MG, GOOD_MG]).accepted  # 496 ml
+    assert check(crew, heavy, [515_000, 515_000]).accepted  # 500 ml
+
+
+@pytest.mark.parametrize(
+    ("net_mg", "says"),
+    [
+        ([GOOD_MG], "weighed as a whole: 2, not 1"),
+        ([GOOD_MG] * 3, "of a lot of 2"),
+        ([], "0 bottles were weighed"),
+        ([GOOD_MG, -1], "tare is heavier"),
+    ],
+)
+def test_what_cannot_be_judged_is_refused(
+    crew: make.Crew, net_mg: list[int], says: str
+) -> None:
+    lot = make.filled(crew)
+    with pytest.raises(Refusal, match=says) as refused, transaction.atomic():
+        check(crew, lot, net_mg)
+    assert refused.value.field == "masses"
+    assert not FillCheck.objects.exists()
+
+
+def test_a_coarse_scale_cannot_judge_a_small_bottle(crew: make.Crew) -> None:
+    lot = make.filled(crew, nominal_ul=10_000)  # T is 0.9 ml, a fifth 0.18
+    with pytest.raises(Refusal, match="Take a finer scale") as refused:
+        check(crew, lot, [10_300, 10_300])
+    assert refused.value.field == "scale"
+    assert "± 0.82 g" in str(refused.value)
+    assert "± 0.18 g or better" in str(refused.value)
+    fine = make.registered(
+        crew.maker,
+        Instrument(kind="scale", name="fine scale", resolution=Decimal("0.01")),
+    )
+    assert check(crew, lot, [10_300, 10_300], scale=fine).accepted
+
+
+def test_the_uncertainty_of_a_net_mass_counts_step_and_bias() -> None:
+    scale = Instrument(
+        kind="scale", resolution=Decimal(1), bias_half_width=Decimal("1.5")
+    )
+    # 2·√(1/6 + 2.25/3)
+    assert float(filling_checks.net_uncertainty_g(scale)) == pytest.approx(
+        1.9149, abs=1e-4
+    )
+
+
+def test_only_a_scale_weighs(crew: make.Crew) -> None:
+    with pytest.raises(Refusal, match="is not a scale") as refused:
+        check(
+            crew,
+            make.filled(crew),
+            [GOOD_MG] * 2,
+            scale=make.thermometer(crew.maker),
+        )
+    assert refused.value.field == "scale"
+
+
+def test_an_empty_bottle_weighs_something(crew: make.Crew) -> None:
+    with pytest.raises(ValidationError):
+        check(crew, make.filled(crew), [GOOD_MG] * 2, tare_mg=0)
+
+
+def test_only_a_maker_records_it(crew: make.Crew) -> None:
+    with pytest.raises(PermissionDenied):
+        filling_checks.record_fill_check(
+            by=crew.reviewer,
+            filling_lot=make.filled(crew),
+            scale=make.scale(crew.maker),
+            tare_mg=42_000,
+            net_mg=[GOOD_MG] * 2,
+        )
+
+
+def test_it_may_be_written_down_later_than_it_was_weighed(crew: make.Crew) -> None:
+    then = timezone.now() - datetime.timedelta(minutes=5)
+    assert (
+        check(crew, make.filled(crew), [GOOD_MG] * 2, observed_at=then).observed_at
+        == then
+    )
+
+
+def test_bottles_of_each_size_are_counted_from_a_mass() -> None:
+    rows = {
+        row.nominal_ul: (row.count, row.rest_mg)
+        for row in filling_checks.bottles_of(1_300_000, Decimal("1.02"))
+    }
+    assert rows == {
+        100_000: (12, 76_000),
+        250_000: (5, 25_000),
+        500_000: (2, 280_000),
+        750_000: (1, 535_000),
+        1_000_000: (1, 280_000),
+    }
+    assert filling_checks.bottles_of(0, Decimal(1)) == []
+
+
+# ------------------------------------------------------------------ pages
+
+
+@pytest.fixture
+def browser(crew: make.Crew) -> Client:
+    client = Client()
+    client.force_login(crew.maker)
+    return client
+
+
+def form(crew: make.Crew, masses: str, **changes: str) -> dict[str, str]:
+    return {
+        "submission": str(uuid.uuid4()),
+        "scale": str(make.scale(crew.maker).pk),
+        "tare_mg": "42",
+        "masses": masses,
+        "are_gross": "gross",
+        **changes,
+    }
+
+
+def test_gross_masses_with_commas_are_understood(
+    browser: Client, crew: make.Crew
+) -> None:
+    lot = make.filled(crew)
+    address = reverse("quality:fill_check", args=[lot.code])
+    response = browser.post(address, form(crew, "553,5 g\r\n\r\n552.75;"))
+    assert response.headers["Location"] == reverse(
+        "batches:filling_lot", args=[lot.code]
+    )
+    assert FillCheck.objects.get().net_mg == [511_500, 510_750]
+    words = page_of(browser.get(response.headers["Location"])).words
+    assert "accepted" in words
+    assert "the mean of 2 bottles is" in words
+    assert "bench scale" in words
+
+
+def test_net_masses_are_taken_as_they_are(browser: Client, crew: make.Crew) -> None:
+    lot = make.filled(crew)
+    address = reverse("quality:fill_check", args=[lot.code])
+    browser.post(address, form(crew, "511\n511", are_gross="net"))
+    row = FillCheck.objects.get()
+    assert (row.net_mg, row.tare_mg) == ([511_000, 511_000], 42_000)
+
+
+@pytest.mark.parametrize(
+    ("masses", "says"),
+    [
+        ("553\n5x3", "Mass 2:"),
+        ("553\n1,250", "Mass 2:"),
+        ("553\n42", "Mass 2: not above that of the empty bottle"),
+        ("553", "weighed as a whole"),
+        ("", "This is needed."),
+    ],
+)
+def test_what_was_mistyped_is_said_beside_the_masses(
+    browser: Client, crew: make.Crew, masses: str, says: str
+) -> None:
+    lot = make.filled(crew)
+    response = browser.post(
+        reverse("quality:fill_check", args=[lot.code]), form(crew, masses)
+    )
+    assert response.status_code == 200
+    page = page_of(response)
+    assert says in page.words
+    assert "Not recorded yet" in page.words
+    assert not FillCheck.objects.exists()
+
+
+def test_the_page_of_a_lot_says_what_it_is_held_to(
+    browser: Client, crew: make.Crew
+) -> None:
+    lot = make.filled(crew)
+    words = page_of(browser.get(reverse("batches:filling_lot", args=[lot.code]))).words
+    assert "at least 500 ml, few bottles are below 485 ml, none below 470 ml" in words
+    assert "No bottle of this lot has been weighed" in words
+
+
+def test_a_size_without_a_rule_says_so_and_offers_no_check(
+    browser: Client, crew: make.Crew
+) -> None:
+    lot = make.filled(crew, count=1)
+    big = FillingLot.objects.create(
+        code="F26-0099-X",
+        batch=lot.batch,
+        nominal_ul=20_000_000,
+        density=Decimal(1),
+        count=1,
+        filled_mg=20_000_000,
+        use_by=lot.use_by,
+        observed_at=lot.observed_at,
+        entered_by=crew.maker,
+    )
+    address = reverse("quality:fill_check", args=[big.code])
+    page = page_of(browser.get(reverse("batches:filling_lot", args=[big.code])))
+    assert "from 5 ml to 10 l" in page.words
+    assert address not in {one.get("href") for one in page.attributes("a")}
+    response = browser.post(address, form(crew, "20 kg"))
+    assert "from 5 ml to 10 l" in page_of(response).words
+
+
+def test_the_fill_page_says_how_many_bottles_the_mass_gives(
+    browser: Client, crew: make.Crew
+) -> None:
+    liquid = make.released_liquid(crew)  # about 1.2 kg
+    address = reverse("batches:fill", args=[liquid.number])
+    words = page_of(browser.get(address)).words
+    assert "At 1.02 g/ml, usual for a liquid soap" in words
+    assert "500 ml 2" in words
+    make.filled(crew, liquid, count=1, density=Decimal("1.0100"), nominal_ul=100_000)
+    assert "At 1.01 g/ml, as in F" in page_of(browser.get(address)).words
