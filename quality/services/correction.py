@@ -27,6 +27,7 @@ from quality.statistics.budgets import Budget
 from quality.statistics.rounding import as_decimal
 
 BY_TITRATION, BY_WEIGHING = "titration", "weighings"
+TENTH_MG, FROM_HERE_IN_TENTHS_MG = 100, 2_000
 MOST_CORRECTIONS = 2  # requirement E2 of ours: after two, hold and decide
 
 
@@ -146,8 +147,11 @@ def _closed(batch: Batch) -> str:
 
 
 def _why_not(alkali: Alkali, excess: Excess | None) -> str:
+    if alkali.titration_note:
+        # The weighings were found wrong once; a dose by them would undo the first.
+        return alkali.titration_note
     if excess is None:
-        return alkali.why_not or alkali.titration_note
+        return alkali.why_not
     if not excess.is_known:
         return (
             "This is inside its own uncertainty: it may as well be none, and a dose"
@@ -169,6 +173,11 @@ def _advice(batch: Batch, alkali: Alkali, excess: Excess | None) -> list[str]:
         advice.append(
             f"{(batch.lye_discount * PERCENT).normalize():f} % of the potash was left"
             " out on purpose, so that much is meant to be lacking."
+        )
+    if excess is not None and excess.is_known and excess.value_g < 0:
+        advice.append(
+            "Look at a portion in hot distilled water before adding potash. If it is"
+            " clear there is no oil to take it up: then a figure is off, not the pot."
         )
     done = corrections_in(batch)
     if done >= MOST_CORRECTIONS:
@@ -270,9 +279,15 @@ class _Doses:
         return ""
 
     def _to_a_step(self, dose_g: Decimal) -> int:
-        """Return a dose in milligrams as the scale can show it, never more."""
+        """Return a dose in milligrams as a person weighs it, never more.
+
+        In steps of the scale, from 2 g on in tenths of a gram: 9.3 g, not 9396 mg.
+        """
         step = milligrams(self._scale.resolution) if self._scale else 1
-        return milligrams(dose_g) // step * step
+        exact = milligrams(dose_g)
+        if exact >= FROM_HERE_IN_TENTHS_MG:
+            step = max(step, TENTH_MG)
+        return exact // step * step
 
     def _split(self, lot: RawLot, dose: chemistry.Dose) -> Decimal:
         if not lot.material.acid or self._pot is None or dose.at_risk_g <= 0:

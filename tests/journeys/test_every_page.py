@@ -13,9 +13,9 @@ import pytest
 from playwright.sync_api import Page, ViewportSize
 
 from batches.services import dispatching
-from producer.models import User
+from producer.models import Material, User
 from quality.services import recalling
-from tests import make
+from tests import lab, make
 from tests.journeys.hands import DESKTOP, PHONE, House, Screen
 
 pytestmark = pytest.mark.browser
@@ -68,6 +68,20 @@ def world(owner: User, crew: make.Crew) -> World:
     lot = make.released_lot(crew, make.sunflower(crew.maker))
     make.charge(crew, running, lot.stock, 800_000)
     make.thermometer(crew.maker)
+    meter = make.meter(crew.maker)
+    acid = make.registered(
+        crew.maker,
+        Material(
+            name="citric acid, a name as long as suppliers like it",
+            kind="addition",
+            acid="citric_monohydrate",
+        ),
+    )
+    acid_lot = make.released_lot(crew, acid)
+    sharp = make.open_batch(crew)
+    make.charge_all(crew, sharp)
+    lab.free_alkali(crew, sharp, "8.1", "8.0", "9.6")
+    lab.container(crew, potash, gain_mg=40_000)
     version = running.formula_version
     public = [f"/b/{make.bottles_of(filled)[0].code}/" for filled in (good, bad)]
     pages = f"""
@@ -83,7 +97,18 @@ def world(owner: User, crew: make.Crew) -> World:
         /review/{waiting.number}/ /review/{waiting.number}/sign/
         /bottles/ /bottles/{bad.code}/ /dispatches/ /dispatches/new/
         /affected/{potash.code}/ /affected/{potash.code}/recall/
-        /recalls/ /recalls/{recall.code}/ /find/?q=oil
+        /recalls/ /recalls/{recall.code}/ /find/?q=oil /methods/ /ph/
+        /batches/{running.number}/alkali/ /batches/{running.number}/discount/
+        /batches/{waiting.number}/alkali/?draws=20000
+        /batches/{sharp.number}/ /batches/{sharp.number}/loss/
+        /batches/{sharp.number}/correct/
+        /batches/{sharp.number}/correct/{acid_lot.code}/
+        /batches/{source.number}/doses/?of=spray
+        /bench/{potash.code}/titrate/potash/ /bench/{potash.code}/container/
+        /bench/{lot.code}/titrate/saponification_value/
+        /bottles/{bad.code}/check/ /instruments/{meter.pk}/
+        /instruments/{meter.pk}/check/ /charts/
+        /charts/{version.formula_id}/ph/ /charts/{version.formula_id}/yield_variance/
     """.split()
     return World(
         everything,

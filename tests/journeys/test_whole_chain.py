@@ -97,6 +97,10 @@ def cook(maker: Screen, lots: dict[str, str]) -> str:
     choose_lots(maker, lots)
     planned = potash_g(800, 200)
     maker.sees(f"{planned:.1f} g")
+    maker.sees("Risk of unsaponified oil")  # before anything is in the pot
+    maker.sees("The lye will boil")
+    sheet = pypdfium2.PdfDocument(maker.print_out("Print the batch sheet"))
+    check_printed(sheet, [f"{planned:.1f} g", "THE LYE WILL BOIL", *lots.values()])
     charge(maker, batch, 1, SUNFLOWER_G)
     charge(maker, batch, 2, COCONUT_G)
     charge(maker, batch, 3, WATER_G)
@@ -107,7 +111,8 @@ def cook(maker: Screen, lots: dict[str, str]) -> str:
     maker.sees("Causes severe skin burns and eye damage.")
     assert maker.text("main .figure") == f"{needed:.1f} g"
     weigh(maker, needed, "Record this charge")
-    maker.sees("total alkali, calculated as KOH, carbonate 1.2")
+    maker.sees("total alkali: 90.4 ± 0.5 % (no ± stated, common practice)")
+    maker.sees("carbonate 1.2 %")
     read(maker, batch, "Temperature", {"Temperature (°C)": "66,5"})
     maker.follow("Clarity")
     maker.tick("clear")

@@ -104,7 +104,7 @@ def test_each_oil_of_the_pot_and_each_acid_gets_nine_tenths_of_its_dose(
     excess = found.excess.value_g
     assert excess == pytest.approx(Decimal("13.5"), abs=Decimal("0.05"))
     dosed = doses(found)
-    # by hand: E · 0.9 / what a gram takes up, down to the step of the finer scale
+    # by hand: E · 0.9 / what a gram takes up, down to a tenth of a gram
     for name, takes in {
         "citric acid": Decimal("0.876084"),
         "sunflower oil": Decimal("0.191"),
@@ -113,7 +113,7 @@ def test_each_oil_of_the_pot_and_each_acid_gets_nine_tenths_of_its_dose(
         dose = dosed.pop(name)
         assert dose is not None
         exact = excess * NINE_TENTHS / takes
-        assert exact - Decimal("0.011") < Decimal(dose) / 1000 <= exact
+        assert exact - Decimal("0.11") < Decimal(dose) / 1000 <= exact
     assert dosed == {}
 
 
@@ -126,7 +126,7 @@ def test_the_share_scales_the_dose(crew: make.Crew) -> None:
     )
     assert half is not None
     assert whole is not None
-    assert abs(whole - 2 * half) <= 20
+    assert abs(whole - 2 * half) <= 200
 
 
 def test_where_alkali_is_lacking_only_potash_is_offered(crew: make.Crew) -> None:
@@ -139,7 +139,7 @@ def test_where_alkali_is_lacking_only_potash_is_offered(crew: make.Crew) -> None
     dose = dosed["potash flakes"]
     assert dose is not None
     exact = -found.excess.value_g * NINE_TENTHS / NINE_TENTHS  # 90 % potash
-    assert Decimal(dose) / 1000 == pytest.approx(exact, abs=Decimal("0.02"))
+    assert Decimal(dose) / 1000 == pytest.approx(exact, abs=Decimal("0.11"))
 
 
 def test_weighing_the_dose_in_brings_the_excess_to_a_tenth(crew: make.Crew) -> None:
@@ -161,7 +161,7 @@ def test_weighing_the_dose_in_brings_the_excess_to_a_tenth(crew: make.Crew) -> N
     after = found_for(make.fresh(batch))
     assert after.excess is not None
     assert after.excess.value_g == pytest.approx(
-        found.excess.value_g / 10, abs=Decimal("0.02")
+        found.excess.value_g / 10, abs=Decimal("0.1")
     )
     assert "inside its own uncertainty" in after.why_not
     assert after.proposals == []
@@ -230,6 +230,31 @@ def test_free_alkali_beside_lacking_potash_means_cook_on(crew: make.Crew) -> Non
     titrate(crew, batch, "9.0", "9.1", "9.0")
     found = found_for(batch)
     assert any("Cook on and titrate again" in words for words in found.advice)
+
+
+def test_after_a_dose_by_titration_the_weighings_propose_no_other(
+    crew: make.Crew,
+) -> None:
+    fine_scale(crew)
+    acid = citric(crew)
+    batch = pot(crew, extra_mg=0)
+    titrate(crew, batch, "9.0", "9.1", "9.0")
+    cooking.correct(
+        by=crew.maker,
+        batch=batch,
+        source=acid.stock,
+        scale=make.scale(crew.maker),
+        gross_mg=9 * G,
+        tare_mg=0,
+        reason="too much alkali",
+    )
+    found = found_for(batch)
+    assert found.excess is not None
+    assert found.excess.is_known  # by the weighings potash is lacking now
+    assert found.proposals == []
+    assert "Titrate it again" in found.why_not
+    lacking_by_weighing = found_for(batch).advice
+    assert any("If it is clear" in words for words in lacking_by_weighing)
 
 
 def test_after_two_corrections_it_says_stop(crew: make.Crew) -> None:
