@@ -87,6 +87,7 @@ InstrumentForm = _form(
     "serial_or_lot",
     "resolution",
     "bias_half_width",
+    "capacity",
     "expires_on",
     "in_use",
 )

@@ -38,6 +38,14 @@ class Instrument(models.Model):
             " be off by more than one step."
         ),
     )
+    capacity = models.DecimalField(
+        "largest load (g)",
+        max_digits=9,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="Only for a scale, as printed on it: vessel and load together.",
+    )
     expires_on = models.DateField("expiry date", null=True, blank=True)
     in_use = models.BooleanField(default=True)
 
@@ -48,6 +56,12 @@ class Instrument(models.Model):
                 condition=models.Q(resolution__gt=0),
                 name="instrument_resolution_positive",
                 violation_error_message="The smallest step must be above zero.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(capacity__isnull=True)
+                | models.Q(kind="scale", capacity__gt=0),
+                name="capacity_is_of_a_scale",
+                violation_error_message="Only a scale has a largest load, above 0 g.",
             ),
             models.CheckConstraint(
                 condition=models.Q(bias_half_width__gte=0),
