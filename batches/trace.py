@@ -11,6 +11,7 @@ import dataclasses
 
 from django.db import connection, models
 
+from batches.lifecycle import BatchStatus
 from batches.models import Batch, Bottle, Input
 from producer.models import RawLot, Stock
 
@@ -32,6 +33,18 @@ WITH RECURSIVE down(id) AS (
   WHERE edge.source_id = down.id AND edge.mass_mg > 0
 )
 SELECT id FROM down
+"""
+
+
+# The same from several stocks at once, each with what went into it.
+_UPSTREAM_OF_EACH = """
+WITH RECURSIVE up(root, id) AS (
+  SELECT stock.id, stock.id FROM producer_stock AS stock WHERE stock.id IN ({})
+  UNION
+  SELECT up.root, edge.source_id FROM up CROSS JOIN batches_input AS edge
+  WHERE edge.batch_id = up.id AND edge.mass_mg > 0
+)
+SELECT root, id FROM up
 """
 
 
@@ -73,6 +86,38 @@ def upstream_ids(stock_id: int) -> list[int]:
 def downstream_ids(stock_id: int) -> list[int]:
     """Return the ids of all stocks that a stock went into, itself included."""
     return _ids(_DOWNSTREAM, stock_id)
+
+
+def blocked(stock_ids: list[int]) -> dict[int, list[str]]:
+    """Return, for stocks with something in them that blocks a release, what that is.
+
+    Raw lots on hold or rejected and batches on hold, rejected or disposed of, at any
+    depth, each as “L26-1-1 is on hold”. Three queries, however many stocks.
+    """
+    if not stock_ids:
+        return {}
+    places = ", ".join(["%s"] * len(stock_ids))
+    with connection.cursor() as cursor:
+        cursor.execute(_UPSTREAM_OF_EACH.format(places), stock_ids)
+        pairs: list[tuple[int, int]] = cursor.fetchall()
+    ids = {source_id for root, source_id in pairs if source_id != root}
+    lots = RawLot.objects.filter(
+        pk__in=ids, status__in=[RawLot.Status.ON_HOLD, RawLot.Status.REJECTED]
+    )
+    batches = Batch.objects.filter(
+        pk__in=ids,
+        status__in=[BatchStatus.ON_HOLD, BatchStatus.REJECTED, BatchStatus.DISPOSED],
+    )
+    words = {
+        row.pk: f"{row.stock.code} in it is {row.get_status_display()}"
+        for rows in (lots, batches)
+        for row in rows.select_related("stock")
+    }
+    found: dict[int, list[str]] = {}
+    for root, source_id in sorted(pairs):
+        if source_id in words and source_id != root:
+            found.setdefault(root, []).append(words[source_id])
+    return found
 
 
 def trace(root: Stock) -> Genealogy:

@@ -5,8 +5,9 @@ Migrations may import this module, as they import Django's own operations: its S
 frozen; a change of wording gets a new class.
 
 SQLite rebuilds a table when a later migration alters it and forgets its triggers, so
-that migration ends with :class:`AppendOnlyAgain`. A test compares the live triggers
-with the models that say ``append_only``.
+that migration begins with :class:`AppendOnlyOnTheWayBack` and ends with
+:class:`AppendOnlyAgain`. A test compares the live triggers with the models that say
+``append_only``.
 """
 
 from __future__ import annotations
@@ -125,3 +126,35 @@ class AppendOnlyAgain(AppendOnly):
         """Drop them on SQLite, where the way back rebuilds the table once more."""
         if schema_editor.connection.vendor == "sqlite":
             super().database_backwards(app_label, schema_editor, from_state, to_state)
+
+
+class AppendOnlyOnTheWayBack(AppendOnly):
+    """The other half of :class:`AppendOnlyAgain`, first in the same migration.
+
+    On the way back its turn is the last, when SQLite has rebuilt the table.
+    """
+
+    def database_forwards(
+        self,
+        app_label: str,
+        schema_editor: BaseDatabaseSchemaEditor,
+        from_state: ProjectState,
+        to_state: ProjectState,
+    ) -> None:
+        """Leave the triggers: they go with the table that SQLite rebuilds."""
+
+    def database_backwards(
+        self,
+        app_label: str,
+        schema_editor: BaseDatabaseSchemaEditor,
+        from_state: ProjectState,
+        to_state: ProjectState,
+    ) -> None:
+        """Create the triggers on SQLite."""
+        if schema_editor.connection.vendor == "sqlite":
+            super().database_forwards(app_label, schema_editor, from_state, to_state)
+
+    def describe(self) -> str:
+        """Say what the operation does, for ``migrate --plan``."""
+        words = super().describe()
+        return f"On the way back, {words[0].lower()}{words[1:]}"

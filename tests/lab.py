@@ -6,9 +6,11 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+from django.utils import timezone
+
 from batches.models import Batch, ContainerWeighing, Titration
 from batches.services import containers, titrating
-from producer.models import Instrument, RawLot, Stock, User
+from producer.models import Certificate, Instrument, RawLot, Stock, User
 from tests import make
 
 # Acid of 1 mol/l for 1.5 g of potash of 89.8 %, with 0.9 % of carbonate.
@@ -25,7 +27,7 @@ def titration(
     setup: Mapping[str, Any] | None = None,
     **changes: Any,
 ) -> Titration:
-    """Record a titration; of potash unless told otherwise, with one sample."""
+    """Record a titration; of potash unless told otherwise, with two samples."""
     facts = {
         "concentration": Decimal(1),
         "half_width": Decimal("0.002"),
@@ -37,7 +39,7 @@ def titration(
         by=crew.maker,
         stock=stock,
         kind=kind,
-        replicates=replicates or (POTASH_SAMPLE,),
+        replicates=replicates or (POTASH_SAMPLE, POTASH_SAMPLE),
         setup=titrating.Setup(**facts),
         **changes,
     )
@@ -73,6 +75,21 @@ def container(
         **changes,
     }
     return containers.weigh_container(by=crew.maker, lot=lot, **facts)
+
+
+def impossible_certificate(crew: make.Crew, lot: RawLot, **figures: Any) -> Certificate:
+    """Add a version with figures that no potash has, as old records may hold it.
+
+    The service refuses them.
+    """
+    return Certificate.objects.create(
+        lot=lot,
+        version=lot.certificates.count() + 1,
+        observed_at=timezone.now(),
+        entered_by=crew.maker,
+        reason="recorded before figures were checked",
+        **{"assay_basis": "hydroxide", **figures},
+    )
 
 
 def balance(by: User) -> Instrument:

@@ -93,13 +93,18 @@ def diluted_content(content: Any, paste: Any, water: Any) -> Any:
 
 
 def water_to_drive_off(
-    mass_g: Decimal, content_percent: Decimal, target_percent: Decimal
+    mass_g: Decimal,
+    content_percent: Decimal,
+    target_percent: Decimal,
+    *,
+    highest_percent: Decimal = PERCENT,
 ) -> Decimal:
     """Return grams of water to evaporate until the soap content has risen to a target.
 
     The way back from :func:`water_for_content`: W = m·(1 − S/T). Source: conservation
-    of the soap, which does not boil off. Raises :class:`OutOfRangeError` for a target
-    below the content or above 100 %.
+    of the soap, which does not boil off. ``highest_percent`` is the content when all
+    water is gone: glycerol and what else does not boil stay. Raises
+    :class:`OutOfRangeError` for a target below the content or above that.
 
     >>> water_to_drive_off(Decimal(2500), Decimal("18.4"), Decimal(46))
     Decimal('1500.0')
@@ -109,6 +114,12 @@ def water_to_drive_off(
             f"Evaporation cannot turn {_shown(content_percent)} % of soap into"
             f" {_shown(target_percent)} %. The target is at least the content, at most"
             " 100 %."
+        )
+    if target_percent > highest_percent:
+        raise OutOfRangeError(
+            f"Boiling cannot bring this to {_shown(target_percent)} % of soap: without"
+            f" any water it holds {_shown(highest_percent)} %, the rest is glycerol and"
+            " what else does not boil off. Paste scorches long before that."
         )
     return mass_g * (1 - content_percent / target_percent)
 

@@ -55,6 +55,8 @@ SALT_PER_KOH: Final = (
 
 # Products of masses and factors are cut to a nanogram, so that sums close exactly.
 _STEP: Final = Decimal("1e-9")
+# Grams that are missing at most of what was put together from many such parts.
+_CUT_OFF: Final = 1000 * _STEP
 
 
 class Reaction(NamedTuple):
@@ -91,6 +93,7 @@ def reaction(
     koh: Any,
     glycerol_per_koh: Any = GLYCEROL_PER_KOH,
     water_per_koh: Any = WATER_PER_KOH,
+    used: Any = None,
 ) -> Reaction:
     """Return what comes of ``oil`` grams that need ``need`` grams of KOH.
 
@@ -99,6 +102,9 @@ def reaction(
     what it can saponify reacts, and the rest stays behind as oil of the same
     saponification value. Soap is what conservation of mass leaves:
     oil + KOH − glycerol − water. Any kind of number, the factors of the same kind.
+
+    ``used`` is the KOH taken up, where it is not to be the lesser of need and ``koh``:
+    an uncertainty budget looks along one side of that corner at a time.
 
     Source: stoichiometry, C3H5(OOCR)3 + 3 KOH → 3 RCOOK + C3H8O3 and
     RCOOH + KOH → RCOOK + H2O.
@@ -110,7 +116,7 @@ def reaction(
     >>> round(out.glycerol, 1), round(out.soap, 1)
     (103.9, 1086.1)
     """
-    used = lesser(need, koh)
+    used = lesser(need, koh) if used is None else used
     acid = lesser(acid_need, used)
     unreacted = oil * (1 - used / need)
     glycerol = (used - acid) * glycerol_per_koh
@@ -328,7 +334,7 @@ def weighing(pot: Pot, mass_g: Decimal) -> Pot:
     """Return the pot boiled down to ``mass_g``: only water leaves it.
 
     Raises :class:`OutOfRangeError` where there is not so much water, or more mass than
-    the pot holds.
+    the pot holds; but for what :meth:`Pot.part` cut off, far below any scale.
 
     >>> weighing(Pot(soap=Decimal(46), water=Decimal(60)), Decimal(100)).water
     Decimal('54')
@@ -339,7 +345,7 @@ def weighing(pot: Pot, mass_g: Decimal) -> Pot:
             f"{mass_g:f} g is less than soap, glycerol and the rest weigh without any"
             " water. Check the masses and tares."
         )
-    if water > pot.water:
+    if water > pot.water + _CUT_OFF:
         raise OutOfRangeError(
             f"{mass_g:f} g is more than went in. Check the masses and tares."
         )

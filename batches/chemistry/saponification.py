@@ -45,8 +45,9 @@ def check_saponification_value(value: Decimal) -> Decimal:
 gram is outside 160 to 280. Check the unit, and that it is not for sodium hydroxide.
     """
     if not LOWEST_SAPONIFICATION_VALUE <= value <= HIGHEST_SAPONIFICATION_VALUE:
+        shown = f"{value:.2f}".rstrip("0").rstrip(".")
         raise OutOfRangeError(
-            f"A saponification value of {value:f} mg KOH per gram is outside"
+            f"A saponification value of {shown} mg KOH per gram is outside"
             f" {LOWEST_SAPONIFICATION_VALUE} to {HIGHEST_SAPONIFICATION_VALUE}. Check"
             " the unit, and that it is not for sodium hydroxide."
         )

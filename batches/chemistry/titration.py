@@ -17,13 +17,14 @@ from decimal import Decimal
 from typing import Final
 
 from batches.chemistry.constants import (
+    HIGHEST_SAPONIFICATION_VALUE,
+    LOWEST_SAPONIFICATION_VALUE,
     MOLAR_MASS_K2CO3,
     MOLAR_MASS_KOH,
     PERCENT,
     Constant,
 )
 from batches.chemistry.errors import ChemistryError, OutOfRangeError
-from batches.chemistry.saponification import check_saponification_value
 
 KOH: Final = MOLAR_MASS_KOH.value
 # mmol × g/mol is mg; mg per g is a tenth of a percent.
@@ -146,7 +147,14 @@ def saponification_value(
             " with half the sample."
         )
     value = _mg_per_g(mass_g, blank_ml - volume_ml, concentration)
-    return check_saponification_value(value)
+    if not LOWEST_SAPONIFICATION_VALUE <= value <= HIGHEST_SAPONIFICATION_VALUE:
+        raise OutOfRangeError(
+            f"By these volumes the saponification value is {value:.1f} mg KOH per gram,"
+            f" outside {LOWEST_SAPONIFICATION_VALUE} to {HIGHEST_SAPONIFICATION_VALUE}."
+            " Check whether mass and volume were swapped, whether litres were written"
+            " for millilitres, and the strength of the acid."
+        )
+    return value
 
 
 def acid_value(

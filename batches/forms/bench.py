@@ -9,7 +9,7 @@ from typing import Any
 from django import forms
 
 from batches.chemistry.replicates import Kind
-from batches.forms.making import WeighForm, scales
+from batches.forms.making import WeighForm, offer
 from batches.services.titrating import Replicate, Setup
 from producer.forms.base import ActForm, ReasonForm
 from producer.forms.fields import MassField, NumberField, ObservedField
@@ -18,6 +18,10 @@ from producer.models import Instrument
 MOST_SAMPLES = 4
 VOLUMES = (Decimal(0), Decimal(200))
 CONCENTRATIONS = (Decimal(0), Decimal(5))
+# °C, settles what “20,005” means; the computation has its own, narrower bounds.
+TEMPERATURES = (Decimal(0), Decimal(60))
+# Kinds whose result is held against certificate and published range.
+HELD_AGAINST = (Kind.POTASH, Kind.SAPONIFICATION_VALUE)
 # The fields of one sample, less what a kind does not ask for.
 SAMPLE = ("sample", "volume", "second", "excluded")
 VOLUME_LABELS = {
@@ -33,34 +37,50 @@ BLANK_HELP = {
 }
 
 
+class MillilitresField(NumberField):
+    """What a burette shows, in ml, to as many decimals as the record keeps."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(
+            within=VOLUMES,
+            places=3,
+            too_fine="A burette shows hundredths of a millilitre. Write millilitres,"
+            " not litres: 24.1 for 0.0241 l.",
+            **options,
+        )
+
+
 class TitrateForm(ActForm):
     """A titration of up to four samples; a sample that is not filled in is none."""
 
     concentration = NumberField(
-        label="Strength of the titrant (mol/l)", within=CONCENTRATIONS
+        label="Strength of the titrant (mol/l)", within=CONCENTRATIONS, places=5
     )
     half_width = NumberField(
         label="± of its strength (mol/l)",
         within=CONCENTRATIONS,
+        places=5,
         help_text="From its label: 0.1 mol/l good to 0.5 % is ± 0.0005.",
     )
-    burette_half_width = NumberField(
+    burette_half_width = MillilitresField(
         label="± of the burette (ml)",
-        within=VOLUMES,
         initial="0.05",
         help_text="Printed on it. A common one of 25 ml has 0.05.",
     )
     scale = forms.ModelChoiceField(
         Instrument.objects.none(), label="Samples weighed on", empty_label=None
     )
-    blank_ml = NumberField(label="Blank (ml)", within=VOLUMES, required=False)
+    blank_ml = MillilitresField(label="Blank (ml)", required=False)
     temperature = NumberField(
         label="Titrant now (°C)",
+        within=TEMPERATURES,
         required=False,
         help_text="Only for a titrant in alcohol, which grows when it is warm.",
     )
     standard_temperature = NumberField(
-        label="Its strength was determined at (°C)", required=False
+        label="Its strength was determined at (°C)",
+        within=TEMPERATURES,
+        required=False,
     )
     method = forms.CharField(
         label="Method",
@@ -69,11 +89,16 @@ class TitrateForm(ActForm):
         help_text="What was done, or the number of the sheet it stands on.",
     )
     observed_at = ObservedField()
+    unusual = forms.CharField(
+        label="If this is an unusual result, why",
+        required=False,
+        help_text="Only when it does not fit the certificate or the published range.",
+    )
 
     def __init__(self, *args: Any, kind: Kind, **options: Any) -> None:
         super().__init__(*args, **options)
         self.kind = kind
-        self.fields["scale"].queryset = scales()  # type: ignore[attr-defined]
+        offer(self.fields["scale"], [Instrument.Kind.SCALE])
         self._fit_to_kind(kind)
         for number in range(1, MOST_SAMPLES + 1):
             self._add_sample(number)
@@ -88,16 +113,17 @@ class TitrateForm(ActForm):
         if kind is not Kind.ACID_VALUE:
             del self.fields["temperature"]
             del self.fields["standard_temperature"]
+        if kind not in HELD_AGAINST:
+            del self.fields["unusual"]
 
     def _add_sample(self, number: int) -> None:
         self.fields[f"sample_{number}"] = MassField(label="Sample", required=False)
-        self.fields[f"volume_{number}"] = NumberField(
-            label=VOLUME_LABELS[self.kind], within=VOLUMES, required=False
+        self.fields[f"volume_{number}"] = MillilitresField(
+            label=VOLUME_LABELS[self.kind], required=False
         )
         if self.kind is Kind.POTASH:
-            self.fields[f"second_{number}"] = NumberField(
+            self.fields[f"second_{number}"] = MillilitresField(
                 label="Acid in all, until methyl orange turns (ml)",
-                within=VOLUMES,
                 required=False,
                 help_text="From the start, not only the acid after the first.",
             )
@@ -115,7 +141,9 @@ class TitrateForm(ActForm):
             for number in range(1, MOST_SAMPLES + 1)
         ]
         of_samples = {name for _, names in samples for name in names}
-        last = ("method", "observed_at")
+        last = tuple(
+            name for name in ("method", "observed_at", "unusual") if name in self.fields
+        )
         shared = tuple(
             name
             for name, field in self.fields.items()
@@ -184,6 +212,7 @@ class TitrateForm(ActForm):
                 if said[f"sample_{number}"] is not None
             ],
             "method": said["method"],
+            "unusual": said.get("unusual", ""),
             "observed_at": said["observed_at"],
         }
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
+from django.db import models
+from django.utils.functional import cached_property
 
+from batches import trace
 from batches.lifecycle import BOTTLE_MOVES, BottleStatus, moves_from
 from batches.models import Batch, Bottle, Formula, FormulaLine, FormulaVersion, Reading
 from producer.forms.base import ActForm, ReasonForm
@@ -22,6 +26,33 @@ def scales() -> Any:
     return Instrument.objects.filter(kind=Instrument.Kind.SCALE, in_use=True)
 
 
+def offer(field: forms.Field, kinds: Iterable[str]) -> None:
+    """Offer the instruments of these kinds that are in use, or say why there are none.
+
+    Without any the empty choice and its refusal tell which are out of use, because an
+    instrument that failed its check is.
+    """
+    choice = cast("forms.ModelChoiceField[Instrument]", field)
+    rows = Instrument.objects.filter(kind__in=list(kinds))
+    choice.queryset = rows.filter(in_use=True)
+    choice.error_messages["invalid_choice"] = (
+        "This is not in use any more: it may just have failed its check. Choose another"
+        " one."
+    )
+    if choice.queryset.exists():
+        return
+    out = ", ".join(row.name for row in rows)
+    sentence = (
+        f"None is in use. Out of use: {out}. What failed its check comes back once it"
+        " passes one; or register another."
+        if out
+        else "None is registered yet. Register it under “Instruments” first."
+    )
+    choice.empty_label = "none in use"
+    choice.help_text = sentence
+    choice.error_messages["required"] = sentence
+
+
 if TYPE_CHECKING:
     _StockChoice = forms.ModelChoiceField[Stock]
 else:
@@ -29,13 +60,27 @@ else:
 
 
 class StockChoice(_StockChoice):
-    """A choice among stocks, each told by code, what it is and what is left."""
+    """A choice among stocks, each told by code, what it is and what is left.
+
+    A batch with something in it that stands in the way of a release says so.
+    """
 
     def label_from_instance(self, stock: Stock) -> str:
         """Name a stock."""
         lot = getattr(stock, "lot", None)
         what = f"{lot.material}, {lot.supplier}" if lot else ""
-        return f"{stock.code} {what} – {format_mass(stock.on_hand_mg)} on hand"
+        label = f"{stock.code} {what} – {format_mass(stock.on_hand_mg)} on hand"
+        blocked = self._blocked.get(stock.pk) if lot is None else None
+        return f"{label} – DO NOT USE: {', '.join(blocked)}" if blocked else label
+
+    @cached_property
+    def _blocked(self) -> dict[int, list[str]]:
+        """Return what blocks the batches offered; asked once, if there is one."""
+        rows = self.queryset
+        if rows is None:
+            return {}
+        batches = rows.filter(kind=Stock.Kind.BATCH)
+        return trace.blocked(list(batches.values_list("pk", flat=True)))
 
 
 def sources_for(line: FormulaLine, on: Any) -> Any:
@@ -53,7 +98,7 @@ def sources_for(line: FormulaLine, on: Any) -> Any:
     return (
         Stock.objects.filter(pk__in=ids, on_hand_mg__gt=0)
         .select_related("lot__material", "lot__supplier")
-        .order_by("lot__expires_on", "pk")
+        .order_by(models.F("lot__expires_on").asc(nulls_last=True), "pk")
     )
 
 
@@ -66,6 +111,7 @@ class OpenForm(ActForm):
     basis_mg = MassField(
         label="How much",
         unit="kg",
+        above_zero=True,
         help_text="All oils together for a cook; the paste for a dilution.",
     )
     is_rework = forms.BooleanField(
@@ -113,7 +159,7 @@ class WeighForm(ActForm):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["scale"].queryset = scales()  # type: ignore[attr-defined]
+        offer(self.fields["scale"], [Instrument.Kind.SCALE])
 
 
 class DiscountForm(ReasonForm):
@@ -214,9 +260,7 @@ class ReadingForm(ActForm):
             if name != "reason":
                 del self.fields[name]
         if "instrument" in self.fields:
-            self.fields["instrument"].queryset = Instrument.objects.filter(  # type: ignore[attr-defined]
-                kind__in=self.INSTRUMENTS[characteristic], in_use=True
-            )
+            offer(self.fields["instrument"], self.INSTRUMENTS[characteristic])
         if "value" in self.fields:
             self.fields["value"].label = {"temperature": "Temperature (°C)"}.get(
                 characteristic, "pH"

@@ -16,6 +16,7 @@ class SightForm(forms.Form):
     strength = NumberField(
         label="Strength of the test solution (%)",
         within=(Decimal(0), Decimal(20)),
+        enforced=False,
         help_text="Grams of paste in 100 g of solution, weighed.",
     )
     temperature = NumberField(

@@ -6,7 +6,7 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import migrations, models
 
-from producer.append_only import AppendOnly, AppendOnlyAgain
+from producer.append_only import AppendOnly, AppendOnlyAgain, AppendOnlyOnTheWayBack
 
 
 class Migration(migrations.Migration):
@@ -18,6 +18,8 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
+        AppendOnlyOnTheWayBack("FormulaVersion"),
+        AppendOnlyOnTheWayBack("Charge"),
         migrations.CreateModel(
             name='ContainerWeighing',
             fields=[

@@ -27,6 +27,7 @@ from producer.models import (
     User,
 )
 from producer.quantities import format_mass, format_number, grams, milligrams
+from producer.services import intake
 from producer.services.checks import need_reason, plausible_time, require
 
 # What sets the book to a weighing of its own; from then on each draw adds its doubt.
@@ -47,7 +48,8 @@ def weigh_container(
     """Record what the containers of a lot weigh, and what that says.
 
     All containers of the lot together, because the book knows the lot as a whole. The
-    book stays as it is: a stock-take sets it, this only compares.
+    book stays as it is: a stock-take sets it, this only compares. Released potash that
+    got heavier goes on hold; a reviewer lifts that.
     """
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
@@ -60,12 +62,13 @@ def weigh_container(
         before=timezone.now(),
     )
     row.save(force_insert=True)
+    held = _hold(by, lot, row)
     journal.write(
         by=by,
         act="container weighed",
         subject=lot,
         label=lot.code,
-        after=container_facts(row),
+        after={**container_facts(row), **held},
         submission=submission,
     )
     return row
@@ -84,9 +87,12 @@ def amend_container(
 ) -> ContainerWeighing:
     """Correct the weighing of a container, or take it back, by a new row.
 
-    It stays beside the book as it was when the container was weighed.
+    It stays beside the book as it was when the container was weighed. A hold that it
+    brought stays until a reviewer lifts it.
     """
     require(by, Right.MAKER)
+    # Two people who correct it at once wait here for each other.
+    Stock.objects.select_for_update().get(pk=weighing.stock_id)
     newest(weighing, ContainerWeighing.objects.all())
     lot = RawLot.objects.select_related("stock", "material").get(pk=weighing.stock_id)
     row = ContainerWeighing(
@@ -110,13 +116,14 @@ def amend_container(
             before=weighing.entered_at,
         )
     row.save(force_insert=True)
+    held = _hold(by, lot, row)
     journal.write(
         by=by,
         act="container weighing taken back" if void else "container weighing corrected",
         subject=lot,
         label=lot.code,
         before=container_facts(weighing),
-        after=container_facts(row),
+        after={**container_facts(row), **held},
         reason=row.reason,
         submission=submission,
     )
@@ -135,6 +142,13 @@ def container_facts(row: ContainerWeighing) -> dict[str, Any]:
         "sentence": row.sentence,
         "observed_at": row.observed_at.isoformat(),
     }
+
+
+def _hold(by: User, lot: RawLot, row: ContainerWeighing) -> dict[str, str]:
+    """Put potash that is to be held on hold, if it was released."""
+    if not row.sentence.startswith(sources.HOLD_WORDS):
+        return {}
+    return intake.hold_if_released(by, lot, row.sentence)
 
 
 def _filled(
@@ -204,19 +218,21 @@ def _sentence(lot: RawLot, uptake: Uptake, doubt: Decimal) -> str:
             " written down that was not taken."
         )
     parts = [
-        f"Hold and retest: {more} Potash takes water and carbon dioxide from the air.",
+        f"{sources.HOLD_WORDS}: {more}",
+        "Potash takes water and carbon dioxide from the air.",
         _bounds(lot, uptake),
     ]
     if not uptake.clear:
         parts.append(
-            "The scale alone could make this difference: weigh again on a finer one."
+            "The scale alone could make this difference: weigh again on a finer one,"
+            " and take this weighing back if that agrees."
         )
     return " ".join(part for part in parts if part)
 
 
 def _bounds(lot: RawLot, uptake: Uptake) -> str:
     try:
-        figure = sources.potash_fraction(lot)
+        figure = sources.potash_as_known(lot)
     except Refusal:  # no certificate and no titration yet: nothing to bound
         return "What of it is usable is not known: it has no assay."
     least, most = (

@@ -11,8 +11,10 @@ from batches.models import Batch, Charge, Formula
 from batches.services import moves
 from producer import journal
 from producer.errors import Refusal
-from producer.models import Material, Right, User
+from producer.models import JournalEntry, Material, Right, User
 from producer.services.checks import need_reason, require
+
+ACT = "lye discount set"
 
 
 @transaction.atomic
@@ -51,7 +53,7 @@ def set_lye_discount(
     batch.save(update_fields=["lye_discount"])
     journal.write(
         by=by,
-        act="lye discount set",
+        act=ACT,
         subject=batch,
         label=batch.number,
         before={"lye_discount": f"{old.normalize():f}"},
@@ -60,3 +62,14 @@ def set_lye_discount(
         submission=submission,
     )
     return batch
+
+
+def set_by(batch: Batch) -> set[int]:
+    """Return the ids of the accounts that set a discount of the batch.
+
+    From the journal: the batch keeps the figure alone, not who set it.
+    """
+    entries = JournalEntry.objects.filter(
+        subject_kind=batch._meta.model_name, subject_id=str(batch.pk), act=ACT
+    )
+    return {entry.actor_id for entry in entries if entry.actor_id is not None}

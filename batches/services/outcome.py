@@ -7,9 +7,11 @@ more questions than a cook. The ± of it is in ``quality.services.outcome``.
 from __future__ import annotations
 
 import dataclasses
+import datetime
 from collections import defaultdict
 from decimal import Decimal
 from functools import cached_property
+from graphlib import TopologicalSorter
 
 from batches import trace
 from batches.chemistry.errors import ChemistryError
@@ -29,6 +31,8 @@ from batches.models import Batch, BulkWeighing, Charge, Loss, Titration
 from producer.models import Material, Stock
 from producer.quantities import format_mass, format_number, grams, milligrams
 
+_LOT = Stock.Kind.LOT
+
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Outcome:
@@ -38,7 +42,8 @@ class Outcome:
     and ``why_not`` says why. ``made`` is the same as it came out, with what boiled off
     taken out and what was lost as product still in; ``split`` says where the mass went.
     Both are None until the yield is weighed. ``no_acid_value`` says that free fatty
-    acid was taken as none in some oil.
+    acid was taken as none in some oil, ``has_rework`` that a rejected batch went into
+    it or into one above it, so that its alkali is not known by weighing.
     """
 
     pot: Pot | None
@@ -46,6 +51,7 @@ class Outcome:
     split: LossSplit | None
     why_not: str
     no_acid_value: bool
+    has_rework: bool = False
 
     @property
     def soap_content(self) -> Decimal | None:
@@ -93,26 +99,52 @@ class NotKnownError(Exception):
     """What a batch holds cannot be said; the message says why."""
 
 
+class SourceNotKnownError(NotKnownError):
+    """What went in cannot be said; the message names the batch where it begins."""
+
+
 class Rows:
     """The rows of a batch and of every batch above it, each table asked once."""
 
     def __init__(self, batch: Batch) -> None:
         self.ids = trace.upstream_ids(batch.pk)
         self._known: dict[int, Outcome] = {}
+        self._by_source: set[int] = set()
+
+    @cached_property
+    def _entered(self) -> dict[int, Charge]:
+        """Every charge by id, the superseded too, in the order of entry."""
+        rows = (
+            Charge.objects.filter(batch__in=self.ids)
+            .select_related("source__lot__material", "scale")
+            .order_by("pk")
+        )
+        return {row.pk: row for row in rows}
 
     @cached_property
     def charges(self) -> dict[int, list[Charge]]:
         """The current charges by batch."""
-        rows = (
-            Charge.objects.current()
-            .filter(batch__in=self.ids)
-            .select_related("source__lot__material", "scale")
-            .order_by("pk")
-        )
+        superseded = {row.supersedes_id for row in self._entered.values()}
         found: dict[int, list[Charge]] = defaultdict(list)
-        for row in rows:
-            found[row.batch_id].append(row)
+        for row in self._entered.values():
+            if row.pk not in superseded and not row.is_void:
+                found[row.batch_id].append(row)
         return found
+
+    @cached_property
+    def in_order(self) -> list[int]:
+        """The batches that anything is in, each after all that went into it.
+
+        Who goes through them in this order needs no recursion, however deep they lie.
+        """
+        return list(
+            TopologicalSorter(
+                {
+                    batch_id: {row.source_id for row in rows if row.source.kind != _LOT}
+                    for batch_id, rows in self.charges.items()
+                }
+            ).static_order()
+        )
 
     @cached_property
     def weighings(self) -> dict[int, BulkWeighing]:
@@ -129,30 +161,66 @@ class Rows:
         return found
 
     @cached_property
-    def acid_values(self) -> dict[int, Decimal]:
-        """The newest acid value by lot, mg KOH per gram."""
-        rows = Titration.objects.current().filter(
+    def _acid_titrations(self) -> dict[int, list[Titration]]:
+        """Every acid value by lot, the oldest first, and what takes one back."""
+        found: dict[int, list[Titration]] = defaultdict(list)
+        rows = Titration.objects.filter(
             stock__in=self.ids, kind=Titration.Kind.ACID_VALUE
         )
-        return {
-            row.stock_id: row.value
-            for row in rows.order_by("pk")
-            if row.value is not None
-        }
+        for row in rows.order_by("observed_at", "pk"):
+            found[row.stock_id].append(row)
+        return found
+
+    def acid_value(self, charge: Charge) -> Decimal | None:
+        """Return the acid value of a charge of oil, mg KOH per gram.
+
+        The newest that stood when it was weighed, as with its figure: what is
+        titrated, or taken back, later changes nothing of what was made and signed.
+        """
+        rows = self._acid_titrations.get(charge.source_id, [])
+        at = self._figured_at(charge)
+        known = [row for row in rows if row.entered_at <= at]
+        taken_back = {row.supersedes_id for row in known}
+        values = [
+            row.value
+            for row in known
+            if row.value is not None and row.pk not in taken_back
+        ]
+        return values[-1] if values else None
+
+    def _figured_at(self, charge: Charge) -> datetime.datetime:
+        """Return when the figures of a charge were taken: a correction keeps them."""
+        while charge.supersedes_id is not None:
+            former = self._entered[charge.supersedes_id]
+            if former.source_id != charge.source_id:
+                break
+            charge = former
+        return charge.entered_at
+
+    @cached_property
+    def has_rework(self) -> bool:
+        """Whether one of these batches is a rework."""
+        return Batch.objects.filter(pk__in=self.ids, is_rework=True).exists()
 
     def outcome(self, batch_id: int) -> Outcome:
         """Return what came out of one of these batches."""
         if batch_id not in self._known:
-            self._known[batch_id] = self._outcome(batch_id)
+            for one in [*self.in_order, batch_id]:
+                if one not in self._known:
+                    self._known[one] = self._outcome(one)
         return self._known[batch_id]
 
     def brought_along(self, charge: Charge) -> Pot:
         """Return what a charge of another batch brings along."""
         source = self.outcome(charge.source_id)
-        if source.made is None:
-            why = source.why_not or "what came out of it has not been weighed."
-            raise NotKnownError(f"What {charge.source.code} holds is not known: {why}")
-        return source.made.part(grams(charge.net_mg) / source.made.total)
+        if source.made is not None:
+            return source.made.part(grams(charge.net_mg) / source.made.total)
+        if charge.source_id in self._by_source:
+            raise SourceNotKnownError(source.why_not)
+        why = source.why_not or "what came out of it has not been weighed."
+        raise SourceNotKnownError(
+            f"What {charge.source.code} holds is not known: {why}"
+        )
 
     def _outcome(self, batch_id: int) -> Outcome:
         charges = self.charges.get(batch_id, [])
@@ -160,6 +228,8 @@ class Rows:
         try:
             pot = self._pot(charges)
         except (NotKnownError, ChemistryError) as error:
+            if isinstance(error, SourceNotKnownError):
+                self._by_source.add(batch_id)
             return Outcome(
                 pot=None,
                 made=None,
@@ -174,6 +244,7 @@ class Rows:
             split=split,
             why_not=why_not,
             no_acid_value=no_acid_value,
+            has_rework=self.has_rework,
         )
 
     def _pot(self, charges: list[Charge]) -> Pot:
@@ -187,7 +258,7 @@ class Rows:
 
     def _plain(self, row: Charge) -> Pot:
         """Return a charge as a pot; an acid is left for the end."""
-        if row.source.kind != Stock.Kind.LOT:
+        if row.source.kind != _LOT:
             return self.brought_along(row)
         mass, kind = grams(row.net_mg), row.source.lot.material.kind
         if kind == Material.Kind.WATER:
@@ -198,17 +269,16 @@ class Rows:
             raise NotKnownError(f"{row.source.code} was weighed in without a figure.")
         if kind == Material.Kind.POTASH:
             return potash_charge(mass, row.figure)
-        acid_value = min(self.acid_values.get(row.source_id, Decimal(0)), row.figure)
+        acid_value = min(self.acid_value(row) or Decimal(0), row.figure)
         return oil_charge(mass, row.figure, acid_value=acid_value)
 
     def _lacks_acid_value(self, charges: list[Charge]) -> bool:
-        oils = [
-            row.source_id
+        return any(
+            self.acid_value(row) is None
             for row in charges
-            if row.source.kind == Stock.Kind.LOT
+            if row.source.kind == _LOT
             and row.source.lot.material.kind == Material.Kind.OIL
-        ]
-        return any(lot not in self.acid_values for lot in oils)
+        )
 
     def _what_came_out(
         self, batch_id: int, pot: Pot
@@ -249,7 +319,13 @@ class Rows:
 def notes_on(found: Outcome, *, mark: str = ".") -> list[str]:
     """Return what was assumed and what stands out, in sentences."""
     notes = []
-    if found.pot is not None and found.pot.soap and found.pot.oil >= 1:
+    if found.has_rework:
+        notes.append(
+            "A rejected batch went into it, so by the weighings it is not known whether"
+            " alkali is short or left over. Titrate the free alkali, and test a portion"
+            " in hot water for oil."
+        )
+    elif found.pot is not None and found.pot.soap and found.pot.oil >= 1:
         notes.append(
             f"By the weighings alkali is short: {_mass(found.pot.oil, mark)} of the"
             " oil cannot become soap, if every figure is right."
@@ -293,7 +369,7 @@ def _tenths(number: Decimal, mark: str) -> str:
 
 def _is_acid(row: Charge) -> bool:
     return (
-        row.source.kind == Stock.Kind.LOT
+        row.source.kind == _LOT
         and row.source.lot.material.kind == Material.Kind.ADDITION
         and row.figure is not None
     )

@@ -84,6 +84,12 @@ def open_batch(
     """
     require(by, Right.MAKER)
     opened_at = plausible_time(opened_at or timezone.now())
+    if basis_mg <= 0:
+        raise Refusal(
+            "A batch needs a mass above zero: all oils of a cook, or the paste of a"
+            " dilution.",
+            field="basis_mg",
+        )
     premises = Premises.objects.get()
     if not premises.poison_centre:
         raise Refusal(

@@ -8,8 +8,9 @@ from decimal import Decimal
 from django.db import models
 
 from batches.chemistry.saponification import Oil, excess_alkali
-from batches.chemistry.yields import yield_variance_percent
+from batches.chemistry.yields import percentage_yield, yield_variance_percent
 from batches.models import Batch, BulkWeighing, Charge
+from batches.services.entries import Entries
 from producer.models import Material
 from producer.quantities import grams
 
@@ -26,15 +27,29 @@ class Yield:
     actual_mg: int | None
     variance_percent: Decimal | None
 
+    @property
+    def percentage(self) -> Decimal | None:
+        """Actual yield in percent of theoretical; None until it is weighed."""
+        if self.actual_mg is None:
+            return None
+        return percentage_yield(grams(self.actual_mg), grams(self.theoretical_mg))
 
-def yield_of(batch: Batch) -> Yield:
-    """Return the yield of a batch from its current charges and weighing."""
-    theoretical: int = (
-        Charge.objects.current()
-        .filter(batch=batch)
-        .aggregate(total=models.Sum("net_mg", default=0))["total"]
-    )
-    weighing = BulkWeighing.objects.current().filter(batch=batch).first()
+
+def yield_of(batch: Batch, entries: Entries | None = None) -> Yield:
+    """Return the yield of a batch from its current charges and weighing.
+
+    ``entries`` are its rows, where the caller has read them already.
+    """
+    if entries is not None:
+        theoretical = sum(row.net_mg for row in entries.standing_charges)
+        weighing = entries.weighing
+    else:
+        theoretical = (
+            Charge.objects.current()
+            .filter(batch=batch)
+            .aggregate(total=models.Sum("net_mg", default=0))["total"]
+        )
+        weighing = BulkWeighing.objects.current().filter(batch=batch).first()
     if weighing is None or not theoretical:
         return Yield(theoretical_mg=theoretical, actual_mg=None, variance_percent=None)
     return Yield(

@@ -16,6 +16,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from batches.chemistry import slips
 from batches.chemistry.errors import ChemistryError
 from batches.chemistry.estimates import format_plus_minus
 from batches.chemistry.replicates import (
@@ -31,7 +32,7 @@ from batches.chemistry.titration import (
 )
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Formula, Titration, TitrationReplicate
-from batches.services import moves
+from batches.services import contradictions, moves
 from batches.services.cooking.rows import newest
 from producer import journal
 from producer.errors import Refusal
@@ -55,6 +56,8 @@ UNITS = {
     Kind.ACID_VALUE: "mg KOH/g",
     Kind.FREE_ALKALI: "% KOH",
 }
+# What a lot's figure is computed from; one sample is not enough for that.
+COMPUTED = (Kind.POTASH, Kind.SAPONIFICATION_VALUE)
 # g/mol, of the acid that free fatty acid is expressed as: C18H34O2.
 OLEIC_ACID = Decimal("282.468")
 
@@ -146,13 +149,16 @@ def record_titration(
     replicates: Sequence[Replicate],
     setup: Setup,
     method: str = "",
+    unusual: str = "",
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> Titration:
     """Record a titration of a lot or a batch with all its samples and its result.
 
     A batch is titrated while its record is open, a lot at any time. What was read
-    stands on record as it was read; an outlier is marked and kept.
+    stands on record as it was read; an outlier is marked and kept. ``unusual`` is the
+    reason for a result that contradicts what is known of the lot; without one it is
+    refused, because it is mostly a slip.
     """
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
@@ -163,11 +169,17 @@ def record_titration(
     if setup.scale.kind != Instrument.Kind.SCALE:
         raise Refusal("Choose the scale the samples were weighed on.", field="scale")
     try:
-        found = determine(
-            what, [setup.sample(one) for one in replicates], setup.bench()
-        )
+        found = _determined(what, replicates, setup)
     except ChemistryError as error:
         raise Refusal(str(error)) from error
+    if isinstance(subject, RawLot):
+        contradictions.check(
+            lot=subject,
+            kind=what,
+            found=found,
+            concentration=setup.concentration,
+            unusual=unusual,
+        )
     row = Titration(
         stock=stock,
         kind=what,
@@ -184,6 +196,7 @@ def record_titration(
         if found.carbonate_uncertainty is None
         else _doubt(found.carbonate_uncertainty),
         sentence=sentence_of(what, found, replicates),
+        reason=unusual.strip(),
         observed_at=observed_at,
         entered_by=by,
     )
@@ -198,6 +211,7 @@ def record_titration(
         subject=subject,
         label=stock.code,
         after=titration_facts(row),
+        reason=row.reason,
         submission=submission,
     )
     return row
@@ -214,6 +228,8 @@ def take_back_titration(
     """Take a titration back by a new, empty row; its result counts no more."""
     require(by, Right.MAKER)
     subject = _subject(titration.stock)
+    # Two people who take it back at once wait here for each other.
+    Stock.objects.select_for_update().get(pk=titration.stock_id)
     newest(titration, Titration.objects.all())
     row = Titration(
         stock=titration.stock,
@@ -232,6 +248,7 @@ def take_back_titration(
         subject=subject,
         label=titration.stock.code,
         before=titration_facts(titration),
+        after={"is_void": True},
         reason=row.reason,
         submission=submission,
     )
@@ -279,11 +296,16 @@ def sentence_of(
     if kind is Kind.ACID_VALUE:
         percent = free_fatty_acid_percent(found.value, OLEIC_ACID)
         words.append(f"that is {percent:.2f} % free fatty acid as oleic acid")
-    number = found.counted
-    base = f"{', '.join(words)} (k = 2), " + (
-        f"mean of {number} samples." if number > 1 else "one sample."
-    )
+    base = f"{', '.join(words)} (k = 2), {_of_how_many(kind, found.counted)}."
     return " ".join([base, *_remarks(found, replicates)])
+
+
+def _of_how_many(kind: Kind, counted: int) -> str:
+    if counted > 1:
+        return f"mean of {counted} samples"
+    if kind in COMPUTED:
+        return "one sample: not computed with; titrate another"
+    return "one sample"
 
 
 def _remarks(found: Determination, replicates: Sequence[Replicate]) -> list[str]:
@@ -302,6 +324,15 @@ def _remarks(found: Determination, replicates: Sequence[Replicate]) -> list[str]
         if one.excluded_because.strip()
     ]
     return remarks
+
+
+def _determined(
+    what: Kind, replicates: Sequence[Replicate], setup: Setup
+) -> Determination:
+    bench, samples = setup.bench(), [setup.sample(one) for one in replicates]
+    slips.check_bench(bench)
+    slips.check_samples(what, samples, capacity_g=setup.scale.capacity)
+    return determine(what, samples, bench)
 
 
 def _kind_that_fits(stock: Stock, kind: str) -> Kind:

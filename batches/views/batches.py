@@ -270,9 +270,11 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
         home=page_of(found),
         title=f"Finish {found.number}",
         submit="Finish it",
+        template="batches/finish.html",
         context={
+            "batch": found,
             "lead": "Nothing can be weighed in afterwards. Results can still be added"
-            " until a reviewer signs."
+            " until a reviewer signs.",
         },
     )
 

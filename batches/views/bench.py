@@ -9,7 +9,7 @@ from django.urls import reverse
 from batches.chemistry.replicates import Kind
 from batches.forms.bench import AmendContainerForm, ContainerForm, TitrateForm
 from batches.models import ContainerWeighing, Titration
-from batches.services import containers, titrating
+from batches.services import containers, sources, titrating
 from producer.forms.base import ReasonForm
 from producer.models import Material, RawLot, Right, Stock
 from producer.templatetags.kettlebook import mass
@@ -137,7 +137,7 @@ def container(request: HttpRequest, code: str) -> HttpResponse:
             by=user_of(request), lot=found, submission=submission, **facts
         ),
         then=lambda _: page_of(found.stock),
-        said=lambda made: made.sentence,
+        said=lambda made: _said(found, made),
         home=page_of(found.stock),
         title=f"Weigh the container of {found.code}",
         context={
@@ -193,6 +193,17 @@ def container_void(request: HttpRequest, code: str, pk: int) -> HttpResponse:
         title="Take the weighing of a container back",
         submit="Take it back",
         context={"facts": _was(row), "danger": True},
+    )
+
+
+def _said(lot: RawLot, row: ContainerWeighing) -> str:
+    """Return what a weighing says, and whether the lot is on hold since."""
+    held = row.sentence.startswith(sources.HOLD_WORDS)
+    if not held or lot.status != RawLot.Status.ON_HOLD:
+        return row.sentence
+    return (
+        f"{row.sentence} The lot is on hold now. A reviewer lifts that with a reason,"
+        " usually after an own titration; then a stock-take sets the book to the scale."
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -20,13 +21,15 @@ from batches.services import cooking, planning
 from batches.services.results import yield_of
 from batches.views.batches import batch_by_number, page_of
 from producer.forms.base import ReasonForm
-from producer.models import Right
+from producer.models import Material, Right
 from producer.services.checks import local_day
 from producer.templatetags.kettlebook import mass
 from producer.templatetags.kettlebook import number as number_words
 from producer.views import acts
 from producer.views.acts import needs, user_of
 
+# A charge of potash further from its target is told so; common practice, no source.
+NEAR_TARGET = Decimal("0.01")
 READ_LEADS = {
     "temperature": "In the middle of the pot, stirred.",
     "ph": "Of the prepared solution, never of the paste itself.",
@@ -63,11 +66,32 @@ def charge(request: HttpRequest, number: str, position: int) -> HttpResponse:
             **facts,
         ),
         then=lambda _: page_of(found),
-        said="The charge is recorded.",
+        said=_said_of_charge,
         home=page_of(found),
         title=f"Weigh {target.name if target else 'a batch for rework'}",
         template="batches/charge.html",
         context={"batch": found, "target": target, "plan": plan},
+    )
+
+
+def _said_of_charge(row: Charge) -> str:
+    """Say that it is recorded, and of potash how far that is from what is asked now.
+
+    The target may have moved while it was weighed: a discount was set, an oil mended.
+    """
+    recorded = "The charge is recorded."
+    plan = planning.plan_of(row.batch)
+    line = next((one for one in plan.lines if one.line.pk == row.line_id), None)
+    if line is None or line.kind != Material.Kind.POTASH or not line.target_mg:
+        return recorded
+    off = line.charged_mg - line.target_mg
+    if abs(off) <= line.target_mg * NEAR_TARGET:
+        return recorded
+    more_or_less = "more" if off > 0 else "less"
+    return (
+        f"{recorded} {mass(line.charged_mg)} of {line.name} in all is"
+        f" {mass(abs(off))} {more_or_less} than the {mass(line.target_mg)} that the"
+        " oils and the lye discount ask for now."
     )
 
 

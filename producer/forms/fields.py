@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from producer.quantities import (
     AmbiguousNumber,
     QuantityError,
+    format_number,
     parse_mass,
     parse_number,
     parse_volume,
@@ -29,13 +30,25 @@ class NumberField(forms.CharField):
     """A decimal number, typed with a comma or a point; asks when it is ambiguous.
 
     ``within`` gives the lowest and highest value that makes sense: it settles an
-    ambiguity when only one reading lies inside.
+    ambiguity when only one reading lies inside, and what lies outside is refused.
+    Not ``enforced``, it only settles: where the computation has the better sentence.
+    ``places`` is how many decimals are
+    kept; more are refused, with ``too_fine`` as what to do.
     """
 
     def __init__(
-        self, *, within: tuple[Decimal, Decimal] | None = None, **options: Any
+        self,
+        *,
+        within: tuple[Decimal, Decimal] | None = None,
+        enforced: bool = True,
+        places: int | None = None,
+        too_fine: str = "Type no more digits than the paper or the instrument shows.",
+        **options: Any,
     ) -> None:
         self.within = within
+        self.enforced = enforced
+        self.places = places
+        self.too_fine = too_fine
         options.setdefault(
             "widget",
             forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
@@ -54,20 +67,48 @@ class NumberField(forms.CharField):
 
     def parse(self, text: str) -> Decimal | int:
         """Turn text into the value; subclasses differ here."""
-        return parse_number(text, within=self.within)
+        number = parse_number(text, within=self.within)
+        if self.within is not None and self.enforced:
+            self._check_bounds(number, *self.within)
+        if self.places is None:
+            return number
+        kept = number.quantize(Decimal(1).scaleb(-self.places))
+        if kept != number:
+            raise QuantityError(
+                f"“{text.strip()}” has more than {self.places} decimals."
+                f" {self.too_fine}"
+            )
+        # Zeros typed at the end beyond the places go; none are put there.
+        return min(number, kept, key=lambda one: len(one.as_tuple().digits))
+
+    def _check_bounds(self, number: Decimal, low: Decimal, high: Decimal) -> None:
+        if not low <= number <= high:
+            raise QuantityError(
+                f"{format_number(number)} is not between {format_number(low)} and"
+                f" {format_number(high)}. Check the number and its unit."
+            )
 
 
 class MassField(NumberField):
-    """A mass as whole milligrams; “1,5 kg” and “208 g” may both be typed."""
+    """A mass as whole milligrams; “1,5 kg” and “208 g” may both be typed.
 
-    def __init__(self, *, unit: str = "g", **options: Any) -> None:
+    ``above_zero`` refuses a mass of nought.
+    """
+
+    def __init__(
+        self, *, unit: str = "g", above_zero: bool = False, **options: Any
+    ) -> None:
         self.unit = unit
+        self.above_zero = above_zero
         super().__init__(**options)
         self.widget.attrs["data-unit"] = unit
 
     def parse(self, text: str) -> int:
         """Return whole milligrams."""
-        return parse_mass(text, unit=self.unit)
+        mass = parse_mass(text, unit=self.unit)
+        if self.above_zero and not mass:
+            raise QuantityError("This is a mass above zero. Weigh again.")
+        return mass
 
 
 class VolumeField(NumberField):

@@ -52,7 +52,9 @@ class CertificateForm(ActForm):
     )
     reference = forms.CharField(label="Its number", required=False, max_length=80)
     issued_on = DayField(label="Its date", required=False)
-    assay_percent = NumberField(label="Assay (%)", within=PERCENT, required=False)
+    assay_percent = NumberField(
+        label="Assay (%)", within=PERCENT, places=3, required=False
+    )
     assay_basis = forms.ChoiceField(
         label="What the assay counts",
         required=False,
@@ -66,23 +68,27 @@ class CertificateForm(ActForm):
     assay_half_width = NumberField(
         label="± of the assay (%)",
         within=HALF_WIDTHS_OF_ASSAY,
+        places=3,
         required=False,
         help_text="If it states one. Empty: ± 0.5 % is taken, a habit of the trade.",
     )
     carbonate_percent = NumberField(
         label="Carbonate, as K₂CO₃ (%)",
         within=PERCENT,
+        places=3,
         required=False,
         help_text="Ask for it. Unknown, total alkali may hold up to 3.5 % of it.",
     )
     saponification_value = NumberField(
         label="Saponification value (mg KOH/g)",
         within=SAPONIFICATION_VALUES,
+        places=2,
         required=False,
     )
     saponification_half_width = NumberField(
         label="± of the saponification value (mg KOH/g)",
         within=HALF_WIDTHS_OF_SAPONIFICATION,
+        places=2,
         required=False,
         help_text="If it states one. Empty: ± 1 is taken, a habit of the trade.",
     )

@@ -3,7 +3,7 @@
 from decimal import Decimal
 from django.db import migrations, models
 
-from producer.append_only import AppendOnlyAgain
+from producer.append_only import AppendOnlyAgain, AppendOnlyOnTheWayBack
 
 
 class Migration(migrations.Migration):
@@ -13,6 +13,7 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
+        AppendOnlyOnTheWayBack("Certificate"),
         migrations.AddField(
             model_name='certificate',
             name='assay_half_width',

@@ -36,6 +36,9 @@ from producer.services.numbers import next_code
 
 Status = RawLot.Status
 LEAST_ASSAY = Decimal(40)  # percent; common practice, no source
+# Grams of KOH that an assay by acid counts for each gram of K2CO3, by their molar
+# masses in g/mol: IUPAC CIAAW, standard atomic weights, 2021.
+KOH_PER_K2CO3 = 2 * Decimal("56.1053") / Decimal("138.2046")
 
 # (from, to) → the right that may decide it
 LOT_MOVES: dict[tuple[str, str], Right] = {
@@ -173,7 +176,12 @@ def record_certificate(
     )
     certificate.full_clean()
     certificate.save(force_insert=True)
-    held = _hold_for_new_version(by, lot, former)
+    held: dict[str, str] = {}
+    if former:
+        # It was released on what the paper said before.
+        held = hold_if_released(
+            by, lot, "A new version of the certificate was recorded."
+        )
     journal.write(
         by=by,
         act="certificate recorded",
@@ -285,19 +293,20 @@ def certificate_facts(certificate: Certificate) -> dict[str, str | int | bool | 
     }
 
 
-def _hold_for_new_version(
-    by: User, lot: RawLot, former: Certificate | None
-) -> dict[str, str]:
-    """Put a released lot on hold: it was released on what the paper said before."""
+def hold_if_released(by: User, lot: RawLot, reason: str) -> dict[str, str]:
+    """Put a lot on hold if it is released; return what the journal says of that.
+
+    Within the transaction of the act that found the reason. A reviewer lifts it.
+    """
     released = RawLot.objects.filter(pk=lot.pk, status=Status.RELEASED)
-    if former is None or not released.update(status=Status.ON_HOLD):
+    if not released.update(status=Status.ON_HOLD):
         return {}
     lot.status = Status.ON_HOLD
     LotStatusChange.objects.create(
         lot=lot,
         old=Status.RELEASED,
         new=Status.ON_HOLD,
-        reason="A new version of the certificate was recorded.",
+        reason=reason,
         observed_at=timezone.now(),
         entered_by=by,
     )
@@ -331,10 +340,42 @@ def _values_fit_material(material: Material, values: CertificateValues) -> None:
     ):
         if value is None and half_width is not None:
             raise Refusal("A ± needs the value that it belongs to.", field=field)
+        if half_width is not None and half_width <= 0:
+            raise Refusal(
+                "A ± is above 0; leave it empty when none is stated.", field=field
+            )
+    if material.kind == Material.Kind.POTASH:
+        _can_be_potash(values)
     if material.kind != Material.Kind.OIL and values.saponification_value is not None:
         raise Refusal(
             "Only oils and fats have a saponification value.",
             field="saponification_value",
+        )
+
+
+def _can_be_potash(values: CertificateValues) -> None:
+    """Refuse an assay and a carbonate content that cannot stand beside each other.
+
+    As the computation would refuse them once the lot is on the scale, only earlier.
+    """
+    if values.assay_percent is None or values.carbonate_percent is None:
+        return
+    carbonate = values.carbonate_percent
+    usable = values.assay_percent
+    if values.assay_basis == Certificate.Basis.TOTAL_ALKALI:
+        usable -= carbonate * KOH_PER_K2CO3
+    if usable <= 0:
+        raise Refusal(
+            f"With {carbonate:f} % of carbonate this potash has no hydroxide left and"
+            " makes no soap. Read the certificate again.",
+            field="carbonate_percent",
+        )
+    if usable + carbonate > 100:  # noqa: PLR2004 - percent
+        raise Refusal(
+            f"Hydroxide of {usable:.1f} % and carbonate of {carbonate:f} % together are"
+            " more than 100 %. Read the certificate again, above all what its assay"
+            " counts.",
+            field="carbonate_percent",
         )
 
 

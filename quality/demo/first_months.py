@@ -160,6 +160,10 @@ def first_cook_and_its_rework(scene: Scene) -> None:
         lots=OILS,
         outcome=Outcome(percent="98.6", ph="9.84"),
     )
+    # What the rejected paste brought along, no weighing says.
+    bench.titrate_batch(
+        scene, "cook 2", [(20_050, "1.75"), (20_120, "1.80"), (19_940, "1.75")], "0.1"
+    )
     release_batch(scene, "cook 2", 158)
 
 

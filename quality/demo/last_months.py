@@ -160,13 +160,6 @@ def the_last_weeks(scene: Scene) -> None:
     clock = scene.clock
     clock.set(22, "11:00")
     bench.weigh_container(scene, "potash A", "8.4")
-    clock.set(21, "18:30")
-    decide(
-        scene,
-        "potash A",
-        RawLot.Status.ON_HOLD,
-        "The tin has gained weight since it was opened; titrate before any use.",
-    )
     clock.set(20, "08:30")
     bench.check_scale(scene, 5000, "5002")
     clock.set(20, "09:30")

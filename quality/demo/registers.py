@@ -135,6 +135,7 @@ def _instruments(scene: Scene) -> dict[str, Instrument]:
             serial_or_lot="BS-0417",
             resolution=Decimal(1),
             bias_half_width=Decimal(1),
+            capacity=Decimal(15_000),
         ),
         "small scale": Instrument(
             kind=Instrument.Kind.SCALE,
@@ -142,6 +143,7 @@ def _instruments(scene: Scene) -> dict[str, Instrument]:
             serial_or_lot="SS-1183",
             resolution=Decimal("0.1"),
             bias_half_width=Decimal("0.1"),
+            capacity=Decimal(2_000),
         ),
         "fine scale": Instrument(
             kind=Instrument.Kind.SCALE,
@@ -149,6 +151,7 @@ def _instruments(scene: Scene) -> dict[str, Instrument]:
             serial_or_lot="FS-0092",
             resolution=Decimal("0.001"),
             bias_half_width=Decimal("0.002"),
+            capacity=Decimal(50),
         ),
         "thermometer": Instrument(
             kind=Instrument.Kind.THERMOMETER,

@@ -68,6 +68,8 @@ AFTER: dict[str, tuple[Step, ...]] = {
         ("Retained sample put away; tools and place clean", False),
     ),
 }
+TEMPLATE = "quality/batch_sheet.html"
+PAGES = 2  # both sides of one sheet
 READINGS = 5  # lines to write times and temperatures on
 
 
@@ -85,10 +87,17 @@ class SheetLine:
 
 
 def batch_sheet_pdf(batch: Batch, *, printed_by: str) -> bytes:
-    """Return the sheet of a batch as PDF, as the plan stands now."""
-    return prints.pdf(
-        "quality/batch_sheet.html", context_of(batch), printed_by=printed_by
-    )
+    """Return the sheet of a batch as PDF, as the plan stands now.
+
+    Set smaller where long origins or many oils would take a third page.
+    """
+    context = context_of(batch)
+    sheet = prints.lay_out(TEMPLATE, context, printed_by=printed_by)
+    if len(sheet.pages) > PAGES:
+        dense = {**context, "dense": True}
+        sheet = prints.lay_out(TEMPLATE, dense, printed_by=printed_by)
+    result: bytes = sheet.write_pdf()
+    return result
 
 
 def context_of(batch: Batch) -> Mapping[str, Any]:

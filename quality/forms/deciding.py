@@ -30,7 +30,7 @@ class SignForm(ActForm):
         label="Why",
         required=False,
         widget=forms.Textarea({"rows": 2}),
-        help_text="Needed for everything but a plain pass.",
+        help_text="Needed for everything but a release without any doubt.",
     )
     password = forms.CharField(
         label="Your password again",
@@ -46,6 +46,16 @@ class SignForm(ActForm):
         self.fields["meaning"].choices = [  # type: ignore[attr-defined]
             (meaning.value, meaning.label) for meaning in meanings
         ]
+
+    def clean(self) -> dict[str, Any] | None:
+        """Refuse a form that does not say which state of the batch was read."""
+        cleaned = super().clean()
+        if not self.cleaned_data.get("seen"):
+            raise forms.ValidationError(
+                "The form does not say what you read. Open the page again, read it,"
+                " and sign there."
+            )
+        return cleaned
 
 
 class RecallForm(ReasonForm):

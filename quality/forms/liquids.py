@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 
 from batches.chemistry.doses import USUAL_SOAP_PER_LOAD_G, USUAL_SUDS_L
 from batches.chemistry.hardness import HardnessUnit
-from batches.forms.making import scales
+from batches.forms.making import offer, scales
 from producer.forms.base import ActForm, say_what_is_missing
 from producer.forms.fields import MassField, NumberField, ObservedField
 from producer.models import Instrument
@@ -55,6 +55,7 @@ class FillCheckForm(ActForm):
     )
     tare_mg = MassField(
         label="Empty bottle with cap",
+        above_zero=True,
         help_text="The mean of ten, where they differ a little.",
     )
     masses = MassesField(
@@ -81,7 +82,7 @@ class FillCheckForm(ActForm):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["scale"].queryset = scales()  # type: ignore[attr-defined]
+        offer(self.fields["scale"], [Instrument.Kind.SCALE])
 
     def clean(self) -> dict[str, Any]:
         """Refuse a bottle that is lighter than it would be empty."""

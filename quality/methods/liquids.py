@@ -46,8 +46,8 @@ ENTRIES: list[Method] = [
         gives="water in g",
         formula="W = m · (1 − S/T), the way back of the water to a soap content",
         source="conservation of the soap",
-        valid="0 < S ≤ T ≤ 100 %.",
-        refuses="A target below the content or above 100 %.",
+        valid="0 < S ≤ T ≤ soap/(soap + glycerol + what else does not boil off).",
+        refuses="A target below the content or above that.",
         function=_DILUTION + "water_to_drive_off",
     ),
     Method(
@@ -181,6 +181,30 @@ ENTRIES: list[Method] = [
         valid="5 ml to 10 l; below 100 bottles every one is weighed.",
         refuses="Too few bottles, more than the lot has, a size without a rule.",
         function=_NET + "lot_check",
+    ),
+    Method(
+        name="Net masses that a bottle can have",
+        gives="a refusal, or none",
+        formula="0.5 to 1.5 · nominal · ρ",
+        source="ours: finds slips of the decimal point and nothing else",
+        valid="any size and density",
+        refuses="A net mass outside that, by its number in the list.",
+        function="batches.chemistry.weighed_bottles.check_net_masses",
+    ),
+    Method(
+        name="How well the mean of weighed bottles is known",
+        gives="U in ml, k = 2, and a sentence where the mean is not clear of the label",
+        formula=(
+            "U = 2·√((step²/6/n + (±)²/3)/ρ² + (mean·0.005)²/3); the verdict stays that"
+            " of the rule"
+        ),
+        source=(
+            "JCGM 100:2008, 4.3.7, 4.3.9, 5.1.2; ± 0.5 % of a density is common"
+            " practice, no source"
+        ),
+        valid="Bottles of one lot on one scale; how they differ is left to the rule.",
+        refuses="No bottles, a density of zero.",
+        function="batches.chemistry.weighed_bottles.mean_uncertainty_ml",
     ),
     Method(
         name="Scale for the check of a bottle",

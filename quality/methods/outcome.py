@@ -46,7 +46,11 @@ ENTRIES: list[Method] = [
             "soap·100/(mass weighed + losses of product); a dilution has the content"
             " of each paste times its mass"
         ),
-        source="definition of the mass fraction; uncertainty by JCGM 100:2008",
+        source=(
+            "definition of the mass fraction; uncertainty by JCGM 100:2008; where |E|"
+            " is below 3·u(E) mean and u of the lesser of what oil and potash"
+            " allow, by C. E. Clark, Operations Research 9 (1961) 145 (from memory)"
+        ),
         valid=(
             "after the yield was weighed. What is missing and not written down counts"
             " as water that boiled off, as far as there was water"
@@ -61,7 +65,7 @@ ENTRIES: list[Method] = [
         source="21 CFR 210.3(b)(17) to (19), the terms; conservation of mass",
         valid="any batch; above 100 % it is a weighing error",
         refuses="a batch into which nothing was weighed",
-        function="batches.chemistry.yields.yield_variance_percent",
+        function="batches.chemistry.yields.percentage_yield",
     ),
     Method(
         name="Where the mass went",
@@ -92,7 +96,9 @@ ENTRIES: list[Method] = [
         valid="|E| above its expanded uncertainty; share above 0 up to 100 %",
         refuses=(
             "an excess inside its own uncertainty, a means that pushes the wrong way,"
-            " and more than 5 % of what is in the pot"
+            " more than 5 % of what is in the pot, and a pot that has not all reacted:"
+            " titration and weighings further apart than √(U₁² + U₂²), or too much"
+            " alkali, without a clear portion since the last charge"
         ),
         function="batches.chemistry.correction.dose_for",
     ),

@@ -73,6 +73,19 @@ ENTRIES: Final[list[Method]] = [
         function="batches.chemistry.ageing.usable_after",
     ),
     Method(
+        name="Potash that got heavier since it was last known",
+        gives="grams of KOH per gram as it weighs now, standard uncertainty and shape",
+        formula=(
+            "middle of the least and the most that a gain leaves usable;"
+            " u² = (most − least)²/12 + (u before · b/(b + Δ))²"
+        ),
+        source="GUM 4.3.7 for the rectangle, 5.1.2 for the sum",
+        valid="from a weighing that says hold and retest, until a later titration or a"
+        " certificate printed later",
+        refuses="a lot without assay and titration",
+        function="batches.services.figures.potash_fraction",
+    ),
+    Method(
         name="Free alkali by titration in alcohol",
         gives="percent of KOH by mass",
         formula="5.61·(V − V0)·c/m",
@@ -87,7 +100,7 @@ ENTRIES: Final[list[Method]] = [
         gives="percent of KOH by mass",
         formula="5.61·(V0·c0 − V1·c1)/m",
         source="ISO 685 for the way; the formula is stoichiometry",
-        valid="titrants of 0.001 to 5 mol/l",
+        valid="titrants of 0.001 to 5 mol/l; not on a screen",
         refuses="more alkali put back than acid put in, more than 100 %",
         function="batches.chemistry.titration.total_alkali",
     ),

@@ -39,7 +39,7 @@ ENTRIES: list[Method] = [
         gives="standard uncertainty u, in the unit of the half width",
         formula="u = a/√2, a the half width of the swing",
         source=f"{GUM}, H.1.3.4",
-        valid="a steady swing read at a moment not chosen",
+        valid="a steady swing read at a moment not chosen; not on a screen",
         refuses="a half width below zero; what is no number",
         function="quality.statistics.quantities.arcsine",
     ),
@@ -156,6 +156,22 @@ ENTRIES: list[Method] = [
         function="quality.statistics.rounding.rounded",
     ),
     Method(
+        name="The lesser of two results",
+        gives="mean and u of min(X, Y), and a budget with both",
+        formula=(
+            "θ² = u(x)² + u(y)² − 2·cov; α = (y − x)/θ;"
+            " mean = x·Φ(α) + y·Φ(−α) − θ·φ(α);"
+            " used where |y − x| < 3·θ"
+        ),
+        source=(
+            "C. E. Clark, Operations Research 9 (1961) 145–162 (from memory); held"
+            " against integration by scipy"
+        ),
+        valid="two results that are jointly normal, of the same independent inputs",
+        refuses="an uncertainty below zero; a covariance above both",
+        function="quality.statistics.corner.lesser_of",
+    ),
+    Method(
         name="Outcome against a limit",
         gives="pass, conditional pass, conditional fail or fail",
         formula=(
@@ -202,7 +218,7 @@ ENTRIES: list[Method] = [
         gives="guard band w, in the unit of u, rounded up in the sixth digit",
         formula="w = z·u, with only the chosen risk beyond z",
         source="JCGM 106:2012, 8.3 (clause from memory)",
-        valid="one limit; risks above 0 and at most 50 %",
+        valid="one limit; risks above 0 and at most 50 %; not on a screen",
         refuses="other risks; an uncertainty below zero",
         function="quality.statistics.risks.guard_band_for",
     ),

@@ -10,11 +10,12 @@ from decimal import Decimal
 from typing import Any, Final
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from producer import journal
 from producer.errors import Refusal
-from producer.models import Instrument, Right, User
+from producer.models import Instrument, JournalEntry, Right, User
 from producer.services.checks import plausible_time, require
 from quality.models import InstrumentCheck
 from quality.statistics.budgets import Budget, budget, rectangular, resolution
@@ -36,7 +37,13 @@ UNITS: Final[dict[str, str]] = {
     Instrument.Kind.PH_METER: "pH",
     Instrument.Kind.PH_STRIPS: "pH",
 }
-OUT_OF_USE: Final = "Take it out of use until it passes."
+OUT_OF_USE: Final = "It is out of use until it passes."
+STAYS_OUT: Final = (
+    "It stays out of use, as it was before; what took it out was no check. Put it back"
+    " on its entry in the register."
+)
+BACK_IN_USE: Final = "It is in use again."
+LATER_CHECK: Final = "A later check is on record: whether it is in use stays with that."
 
 
 def kind_words(instrument: Instrument) -> str:
@@ -86,8 +93,14 @@ def record_check(
 
     ``tolerance`` is the largest error that passes, ``half_width`` the ± of the check
     weight, the ice point or the buffers, in the unit of the instrument.
+
+    A check that fails takes the instrument out of use; one that passes puts it back if
+    a check took it out. By the clock on the wall: one dated before another changes
+    nothing.
     """
     require(by, Right.MAKER)
+    instrument = Instrument.objects.select_for_update().get(pk=instrument.pk)
+    observed_at = plausible_time(observed_at or timezone.now())
     _fits(instrument, held)
     try:
         facts = (
@@ -97,23 +110,29 @@ def record_check(
         )
     except StatisticsError as error:
         raise Refusal(str(error)) from error
+    was_in_use = instrument.in_use
+    words = _put_in_or_out_of_use(instrument, facts["passed"], observed_at)
+    facts["sentence"] = f"{facts['sentence']} {words}".strip()
     check = InstrumentCheck(
         instrument=instrument,
         tolerance=tolerance,
         reference_half_width=half_width,
         note=note.strip(),
-        observed_at=plausible_time(observed_at or timezone.now()),
+        observed_at=observed_at,
         entered_by=by,
         **facts,
     )
     check.full_clean()
     check.save(force_insert=True)
+    instrument.save(update_fields=["in_use"])
     journal.write(
         by=by,
         act="instrument checked",
         subject=check,
         label=instrument.name,
+        before={"in_use": was_in_use},
         after={
+            "in_use": instrument.in_use,
             "against": check.against,
             "reference": str(check.reference),
             "shown": str(check.shown),
@@ -126,6 +145,49 @@ def record_check(
         submission=submission,
     )
     return check
+
+
+def _put_in_or_out_of_use(
+    instrument: Instrument,
+    passed: bool,  # noqa: FBT001 - a private helper with one caller
+    observed_at: datetime.datetime,
+) -> str:
+    """Set whether an instrument is in use after a check; return what to say of it."""
+    later = InstrumentCheck.objects.filter(
+        instrument=instrument, observed_at__gt=observed_at
+    )
+    if later.exists():
+        return LATER_CHECK
+    if not passed:
+        instrument.in_use = False
+        return OUT_OF_USE
+    if instrument.in_use:
+        return ""
+    if not _was_taken_out_by_a_check(instrument):
+        return STAYS_OUT
+    instrument.in_use = True
+    return BACK_IN_USE
+
+
+def _was_taken_out_by_a_check(instrument: Instrument) -> bool:
+    """Say whether the last change of its use in the journal came with a check."""
+    failed = InstrumentCheck.objects.filter(instrument=instrument, passed=False)
+    check, entry = (
+        str(kind._meta.model_name) for kind in (InstrumentCheck, Instrument)
+    )
+    rows = JournalEntry.objects.filter(
+        Q(subject_kind=entry, subject_id=str(instrument.pk))
+        | Q(
+            subject_kind=check,
+            subject_id__in=[str(pk) for pk in failed.values_list("pk", flat=True)],
+        )
+    )
+    for row in rows.order_by("-sequence").iterator():
+        # Of an entry of the register they are words, of a check they are true or false.
+        before, after = row.before_values, row.after_values
+        if str(before.get("in_use")) == "True" and str(after.get("in_use")) == "False":
+            return row.subject_kind == check
+    return False
 
 
 def _fits(instrument: Instrument, held: Known | TwoBuffers) -> None:
@@ -146,6 +208,7 @@ def _fits(instrument: Instrument, held: Known | TwoBuffers) -> None:
 def _error_facts(
     instrument: Instrument, held: Known, tolerance: Decimal, half_width: Decimal
 ) -> dict[str, Any]:
+    _can_be_known(instrument, held.reference)
     check = check_error(
         shown=held.shown,
         reference=held.reference,
@@ -154,14 +217,29 @@ def _error_facts(
         reference_half_width=half_width,
         unit=UNITS[instrument.kind],
     )
-    passed = check.verdict.acceptable
     return {
         "against": held.against.strip(),
         "reference": held.reference,
         "shown": held.shown,
-        "passed": passed,
-        "sentence": _told(check.sentence, passed=passed),
+        "passed": check.verdict.acceptable,
+        "sentence": check.sentence,
     }
+
+
+def _can_be_known(instrument: Instrument, reference: Decimal) -> None:
+    """Refuse what nothing weighs and no thermometer of the kitchen is held against."""
+    if instrument.kind == Instrument.Kind.SCALE and reference <= 0:
+        raise Refusal(
+            "A scale is held against a check weight, which weighs more than nothing."
+            " Write what is marked on it.",
+            field="reference",
+        )
+    if reference < 0:
+        raise Refusal(
+            "A thermometer is held against melting ice, 0 °C, or something warmer."
+            " Check the sign.",
+            field="reference",
+        )
 
 
 def _meter_facts(
@@ -193,12 +271,8 @@ def _meter_facts(
         "second_shown": second.shown,
         "temperature": held.temperature,
         "passed": check.passed,
-        "sentence": _told(check.sentence, passed=check.passed),
+        "sentence": check.sentence,
     }
-
-
-def _told(sentence: str, *, passed: bool) -> str:
-    return sentence if passed else f"{sentence} {OUT_OF_USE}"
 
 
 def _text(value: Decimal | None) -> str | None:

@@ -2,6 +2,19 @@
 
 The excess and its ± come from the alkali balance, in floats; doses are weighed and
 compared with limits, so from here on it is Decimal.
+
+When no dose is computed, though the excess is larger than its own ±:
+
+- *Too much alkali*: until a portion, looked at since the last charge, is clear. What
+  has not reacted yet looks like too much of both.
+- *The titration and the weighings differ* by more than √(U₁² + U₂²), the root of the
+  sum of the squares of both ± (GUM 5.1.2): until then too. A clear portion and a
+  titration together are enough, whichever is higher: then all has reacted, so what is
+  wrong is a mass or a figure, such as a certificate, and the titration has looked at
+  the paste itself.
+- *Alkali is lacking*: until a portion was looked at, and if that was clear: then there
+  is no oil to take the potash up. A titration sees no oil, so next to weighings that
+  lack alkali it should find none; that is what it is held against.
 """
 
 from __future__ import annotations
@@ -12,53 +25,29 @@ from decimal import Decimal
 
 from batches.chemistry import correction as chemistry
 from batches.chemistry.constants import PERCENT
-from batches.chemistry.errors import ChemistryError
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
-from batches.models import Batch, BulkWeighing, Charge
-from batches.services import sources
+from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services.cooking.correcting import missing_before_correcting
-from batches.services.outcome import outcome_of
-from batches.services.results import yield_of
-from producer.errors import Refusal
-from producer.models import Instrument, Material, RawLot, Stock
-from producer.quantities import format_mass, grams, milligrams
+from batches.services.entries import Entries, standing
+from producer.models import Stock
 from quality.services.alkali import Alkali, alkali_of
+from quality.services.correction_doses import Doses, Excess, Proposal
+from quality.services.judging import outdated
 from quality.statistics.budgets import Budget
 from quality.statistics.rounding import as_decimal
 
 BY_TITRATION, BY_WEIGHING = "titration", "weighings"
-TENTH_MG, FROM_HERE_IN_TENTHS_MG = 100, 2_000
+NOT_REACTED = (
+    "Titration and weighings differ by more than both ± together: not all has reacted,"
+    " or a mass or figure is wrong. Cook on, look at a portion in hot distilled water,"
+    " and titrate again."
+)
+LOOK_FIRST = (
+    "No portion was looked at since the last charge. Cook on, look at one in hot"
+    " distilled water, and titrate the free alkali: what has not reacted yet looks like"
+    " too much of both."
+)
 MOST_CORRECTIONS = 2  # requirement E2 of ours: after two, hold and decide
-
-
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Excess:
-    """The excess alkali that a correction goes by, grams of KOH, with U at k = 2."""
-
-    value_g: Decimal
-    expanded_uncertainty_g: Decimal
-    origin: str
-    budget: Budget
-
-    @property
-    def is_known(self) -> bool:
-        """Say whether it is larger than its own uncertainty."""
-        return abs(self.value_g) > self.expanded_uncertainty_g
-
-
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Proposal:
-    """One lot that could correct the batch: a dose, or the sentence why not.
-
-    ``scale`` is the finest in use. ``soap_split_g`` is what the dose would split if
-    the excess really were as small as its uncertainty allows.
-    """
-
-    lot: RawLot
-    dose_mg: int | None
-    why_not: str
-    scale: Instrument | None
-    soap_split_g: Decimal = Decimal(0)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -84,16 +73,17 @@ def correction_of(
     alkali = alkali_of(batch)
     excess = excess_of(alkali)
     closed = _closed(batch)
-    why_not = _why_not(alkali, excess)
+    portion = _portion(batch)
+    why_not = _why_not(alkali, excess, portion)
     proposals: list[Proposal] = []
     if excess is not None and not closed and not why_not:
-        proposals = _Doses(batch, excess, share).proposals(on)
+        proposals = Doses(batch, excess, share).proposals(on)
     return Correction(
         excess=excess,
         share=share,
         closed=closed,
         why_not=why_not,
-        advice=_advice(batch, alkali, excess),
+        advice=_advice(batch, alkali, excess, portion),
         proposals=proposals,
     )
 
@@ -146,7 +136,7 @@ def _closed(batch: Batch) -> str:
     return ""
 
 
-def _why_not(alkali: Alkali, excess: Excess | None) -> str:
+def _why_not(alkali: Alkali, excess: Excess | None, portion: Reading | None) -> str:
     if alkali.titration_note:
         # The weighings were found wrong once; a dose by them would undo the first.
         return alkali.titration_note
@@ -158,26 +148,57 @@ def _why_not(alkali: Alkali, excess: Excess | None) -> str:
             " could make it worse. Measure first: cook on, then titrate the free"
             " alkali."
         )
+    if disagree(alkali) and not _is_clear(portion):
+        return NOT_REACTED
+    return _not_looked_at(excess, portion)
+
+
+def _not_looked_at(excess: Excess, portion: Reading | None) -> str:
+    """Return what a portion in hot water still has to show, or nothing."""
+    if portion is None:
+        return LOOK_FIRST
+    if excess.value_g > 0 and not _is_clear(portion):
+        return (
+            f"The portion showed {portion.get_clarity_display()}: oil and alkali are"
+            " both still free. Cook on, look at a portion, and titrate."
+        )
+    if excess.value_g < 0 and _is_clear(portion):
+        return (
+            "The portion was clear, so there is no oil that potash could take up: a"
+            " mass or a figure is wrong, not the pot. Titrate the free alkali."
+        )
     return ""
 
 
-def _advice(batch: Batch, alkali: Alkali, excess: Excess | None) -> list[str]:
+def _portion(batch: Batch) -> Reading | None:
+    """Return the last look at a portion, if nothing was weighed in since."""
+    entries = Entries(batch)
+    looked = [
+        row
+        for row in standing(entries.readings)
+        if row.characteristic == Reading.Characteristic.CLARITY
+    ]
+    return looked[-1] if looked and not outdated(entries, looked[-1]) else None
+
+
+def _is_clear(portion: Reading | None) -> bool:
+    return portion is not None and portion.clarity == Reading.Clarity.CLEAR
+
+
+def _advice(
+    batch: Batch, alkali: Alkali, excess: Excess | None, portion: Reading | None
+) -> list[str]:
     advice = []
-    if _contradicts(alkali):
+    if disagree(alkali) and _is_clear(portion):
         advice.append(
-            "The titration finds free alkali, though the weighings say that alkali is"
-            " lacking: it has not all reacted. Cook on and titrate again before adding"
-            " anything."
+            "The titration and the weighings differ by more than both ± together, and"
+            " the portion is clear: a mass or a figure is wrong. Look for it; the dose"
+            " goes by the titration."
         )
     if batch.lye_discount and excess is not None and excess.value_g < 0:
         advice.append(
             f"{(batch.lye_discount * PERCENT).normalize():f} % of the potash was left"
             " out on purpose, so that much is meant to be lacking."
-        )
-    if excess is not None and excess.is_known and excess.value_g < 0:
-        advice.append(
-            "Look at a portion in hot distilled water before adding potash. If it is"
-            " clear there is no oil to take it up: then a figure is off, not the pot."
         )
     done = corrections_in(batch)
     if done >= MOST_CORRECTIONS:
@@ -188,16 +209,18 @@ def _advice(batch: Batch, alkali: Alkali, excess: Excess | None) -> list[str]:
     return advice
 
 
-def _contradicts(alkali: Alkali) -> bool:
+def disagree(alkali: Alkali) -> bool:
+    """Say whether titration and weighings differ by more than both ± together.
+
+    Where alkali is lacking by the weighings a titration should find none.
+    """
     if alkali.weighed is None or alkali.titrated is None:
         return False
     weighed = _excess(alkali.weighed.budget, BY_WEIGHING)
     titrated = _excess(alkali.titrated.budget, BY_TITRATION)
-    return (
-        weighed.is_known
-        and titrated.is_known
-        and weighed.value_g < 0 < titrated.value_g
-    )
+    expected = max(weighed.value_g, Decimal(0))
+    both = weighed.expanded_uncertainty_g**2 + titrated.expanded_uncertainty_g**2
+    return abs(titrated.value_g - expected) > both.sqrt()
 
 
 def corrections_in(batch: Batch) -> int:
@@ -207,112 +230,3 @@ def corrections_in(batch: Batch) -> int:
         .filter(batch=batch, line__isnull=True, source__kind=Stock.Kind.LOT)
         .count()
     )
-
-
-class _Doses:
-    """The doses of a batch: what is the same for every lot is read once."""
-
-    def __init__(self, batch: Batch, excess: Excess, share: Decimal) -> None:
-        self._batch, self._excess, self._share = batch, excess, share
-        self._in_pot_mg = yield_of(batch).theoretical_mg
-        self._pot = outcome_of(batch).pot
-        scales = Instrument.objects.filter(kind=Instrument.Kind.SCALE, in_use=True)
-        self._scale = min(scales, key=_smallest_dose, default=None)
-
-    def proposals(self, on: datetime.date) -> list[Proposal]:
-        """Return a proposal for each lot that pushes the right way."""
-        return [self._proposal(lot) for lot in self._lots(on)]
-
-    def _lots(self, on: datetime.date) -> list[RawLot]:
-        """Return usable lots, first expired first: of oils only those in the pot."""
-        if self._excess.value_g < 0:
-            return list(
-                RawLot.objects.usable(on).filter(material__kind=Material.Kind.POTASH)
-            )
-        in_pot = Charge.objects.current().filter(
-            batch=self._batch, source__lot__material__kind=Material.Kind.OIL
-        )
-        oils = set(in_pot.values_list("source__lot__material_id", flat=True))
-        return [
-            lot
-            for lot in RawLot.objects.usable(on)
-            if lot.material.acid or lot.material_id in oils
-        ]
-
-    def _proposal(self, lot: RawLot) -> Proposal:
-        try:
-            dose = chemistry.dose_for(
-                excess_g=self._excess.value_g,
-                expanded_uncertainty_g=self._excess.expanded_uncertainty_g,
-                koh_per_gram=_takes_up(lot),
-                share=self._share,
-            )
-            why_not = self._why_not(lot, dose.mass_g)
-        except (ChemistryError, Refusal) as error:
-            return Proposal(
-                lot=lot, dose_mg=None, why_not=_words(error), scale=self._scale
-            )
-        return Proposal(
-            lot=lot,
-            dose_mg=None if why_not else self._to_a_step(dose.mass_g),
-            why_not=why_not,
-            scale=self._scale,
-            soap_split_g=self._split(lot, dose),
-        )
-
-    def _why_not(self, lot: RawLot, dose_g: Decimal) -> str:
-        if self._scale is None:
-            return "There is no scale in use. Register the one it is weighed on."
-        try:
-            chemistry.check_scale(
-                dose_g, self._scale.resolution, self._scale.bias_half_width
-            )
-        except chemistry.ScaleTooCoarseError as error:
-            return str(error)
-        if dose_g > grams(self._in_pot_mg) * chemistry.MOST_OF_POT:
-            return (
-                f"{dose_g:.0f} g is more than {chemistry.MOST_OF_POT * PERCENT:.0f} %"
-                " of what is in the pot: look for a wrong weighing first."
-            )
-        if milligrams(dose_g) > lot.stock.on_hand_mg:
-            return f"Only {format_mass(lot.stock.on_hand_mg)} of it is on hand."
-        return ""
-
-    def _to_a_step(self, dose_g: Decimal) -> int:
-        """Return a dose in milligrams as a person weighs it, never more.
-
-        In steps of the scale, from 2 g on in tenths of a gram: 9.3 g, not 9396 mg.
-        """
-        step = milligrams(self._scale.resolution) if self._scale else 1
-        exact = milligrams(dose_g)
-        if exact >= FROM_HERE_IN_TENTHS_MG:
-            step = max(step, TENTH_MG)
-        return exact // step * step
-
-    def _split(self, lot: RawLot, dose: chemistry.Dose) -> Decimal:
-        if not lot.material.acid or self._pot is None or dose.at_risk_g <= 0:
-            return Decimal(0)
-        return chemistry.soap_split(dose.at_risk_g, self._pot.soap, self._pot.bound)
-
-
-def _takes_up(lot: RawLot) -> Decimal:
-    """Return grams of KOH that a gram of a lot takes up, below zero if it brings it."""
-    figure = sources.figure_of(lot)
-    if figure is None:
-        raise Refusal(f"What {lot.code} takes up is not known.")
-    if lot.material.kind == Material.Kind.POTASH:
-        return chemistry.brings_potash(figure.value)
-    if lot.material.kind == Material.Kind.OIL:
-        return chemistry.takes_up_oil(figure.value)
-    return figure.value
-
-
-def _smallest_dose(scale: Instrument) -> Decimal:
-    return chemistry.smallest_net_mass(
-        chemistry.net_uncertainty(scale.resolution, scale.bias_half_width),
-        chemistry.DOSE_WITHIN,
-    )
-
-
-def _words(error: ChemistryError | Refusal) -> str:
-    return error.message if isinstance(error, Refusal) else str(error)

@@ -10,6 +10,7 @@ import dataclasses
 import math
 from decimal import Decimal
 
+from batches.chemistry.constants import PERCENT
 from batches.chemistry.dilution import (
     band_question,
     contents_band,
@@ -35,8 +36,9 @@ from batches.chemistry.hardness import (
     to_mmol,
     unit_named,
 )
-from batches.models import Batch
-from producer.models import Instrument
+from batches.chemistry.outcome import content_percent
+from batches.models import Batch, Charge, Formula
+from producer.models import Instrument, Stock
 from producer.quantities import grams, milligrams
 from quality.services.outcome import came_out
 from quality.statistics.budgets import Budget, Quantity, budget, rectangular, triangular
@@ -50,6 +52,8 @@ class Product:
     ``percent`` is what doses are reckoned with; ``content`` has its standard
     uncertainty too, nought where ``worked_out`` is None and that is not known.
     ``lowest`` is what the content may be besides: if nothing that is missing was water.
+    ``highest`` is the content without any water: no boiling goes beyond. ``code`` is
+    that of what is dosed.
     """
 
     percent: Decimal
@@ -58,10 +62,35 @@ class Product:
     worked_out: Budget | None
     molar_mass: Decimal
     notes: list[str]
+    highest: Decimal = PERCENT
+    code: str = ""
+
+
+# Below this, in %, two contents differ by the rounding of floats alone.
+_NOISE = Decimal("1e-6")
 
 
 class NotKnownError(Exception):
     """Nothing can be dosed; the message says why."""
+
+
+def product_to_thin(batch: Batch) -> Product:
+    """Return what a batch is to be dosed by; of a planned dilution the paste chosen.
+
+    Raises :class:`NotKnownError` where no soap content is known.
+    """
+    charged = Charge.objects.current().filter(batch=batch).exists()
+    if batch.kind != Formula.Kind.DILUTION or charged:
+        return product_of(batch)
+    choices = batch.lot_choices.exclude(source__kind=Stock.Kind.LOT)
+    pastes = [choice.source for choice in choices.select_related("source")]
+    if len(pastes) != 1:
+        raise NotKnownError(
+            "Nothing has been weighed in yet. Choose the paste it is thinned from."
+        )
+    product = product_of(Batch.objects.get(pk=pastes[0].pk))
+    note = f"Nothing has been weighed in yet: computed for the paste {product.code}."
+    return dataclasses.replace(product, notes=[note, *product.notes])
 
 
 def product_of(batch: Batch) -> Product:
@@ -71,6 +100,9 @@ def product_of(batch: Batch) -> Product:
     """
     found = came_out(batch)
     made, percent = found.outcome.made, found.outcome.soap_content
+    worked_out = found.soap_content
+    if worked_out is not None:
+        percent = as_decimal(worked_out.value)
     if made is None or percent is None:
         raise NotKnownError(
             found.outcome.why_not or "What came out has not been weighed yet."
@@ -79,10 +111,9 @@ def product_of(batch: Batch) -> Product:
         molar_mass = soap_molar_mass(made.soap, made.bound)
     except ChemistryError as error:
         raise NotKnownError(str(error)) from error
-    worked_out = found.soap_content
     return Product(
         percent=percent,
-        lowest=min(percent, found.outcome.lowest_soap_content or percent),
+        lowest=min(percent, found.lowest or percent),
         content=Quantity(
             name=f"soap content of {batch.number}",
             value=float(percent),
@@ -96,6 +127,8 @@ def product_of(batch: Batch) -> Product:
         worked_out=worked_out,
         molar_mass=molar_mass,
         notes=found.notes,
+        highest=max(percent, Decimal(content_percent(made.soap, made.solids))),
+        code=batch.number,
     )
 
 
@@ -103,12 +136,14 @@ def product_of(batch: Batch) -> Product:
 class Content:
     """A soap content with ±, the class it belongs to, and the question if there is one.
 
-    ``question`` is empty where ± reaches no other class.
+    ``question`` is empty where ± reaches no other class. ``lowest`` is what the content
+    may be down to if what is missing was not water; None where that is not in doubt.
     """
 
     budget: Budget
     band: str
     question: str
+    lowest: Decimal | None
 
 
 def content_of(worked_out: Budget, lowest: Decimal) -> Content:
@@ -122,6 +157,7 @@ def content_of(worked_out: Budget, lowest: Decimal) -> Content:
         budget=worked_out,
         band=contents_band(mean).wording,
         question=band_question(mean, expanded, lowest_percent=lowest),
+        lowest=lowest if lowest < mean - _NOISE else None,
     )
 
 
@@ -163,7 +199,9 @@ def dilution(
     if target is None:
         water = water_for_ratio(paste, parts or Decimal(0))
     elif target > product.percent:
-        water = -water_to_drive_off(paste, product.percent, target)
+        water = -water_to_drive_off(
+            paste, product.percent, target, highest_percent=product.highest
+        )
     else:
         water = water_for_content(paste, product.percent, target)
     lowest = diluted_content(product.lowest, paste, water)

@@ -20,6 +20,11 @@ from batches.chemistry.net_content import (
     lot_check,
     scale_is_fit,
 )
+from batches.chemistry.weighed_bottles import (
+    check_net_masses,
+    mean_uncertainty_ml,
+    said_of_doubt,
+)
 from batches.models import Batch, FillingLot
 from producer import journal
 from producer.errors import Refusal
@@ -60,7 +65,9 @@ def record_fill_check(
         raise Refusal(f"{scale.name} is not a scale.", field="scale")
     try:
         _is_fit(filling_lot, scale)
+        _can_be_weighed(scale, tare_mg, net_mg)
         check = judged(filling_lot, net_mg, opened=opened)
+        sentence = f"{check.sentence} {_doubt(check, filling_lot, scale)}"
     except ChemistryError as error:
         raise Refusal(str(error), field="masses") from error
     row = FillCheck(
@@ -69,7 +76,7 @@ def record_fill_check(
         tare_mg=tare_mg,
         net_mg=list(net_mg),
         accepted=check.accepted,
-        sentence=check.sentence,
+        sentence=sentence,
         note=note.strip(),
         observed_at=observed_at,
         entered_by=by,
@@ -86,7 +93,7 @@ def record_fill_check(
             "tare_mg": tare_mg,
             "net_mg": list(net_mg),
             "accepted": check.accepted,
-            "sentence": check.sentence,
+            "sentence": sentence,
             "note": row.note,
         },
         submission=submission,
@@ -98,9 +105,12 @@ def judged(
     filling_lot: FillingLot, net_mg: Sequence[int], *, opened: bool = False
 ) -> LotCheck:
     """Return what net masses say about their lot; raises :class:`ChemistryError`."""
+    nominal, density = nominal_ml(filling_lot), filling_lot.density
+    nets = [grams(net) for net in net_mg]
+    check_net_masses(nominal, density, nets)
     return lot_check(
-        nominal_ml(filling_lot),
-        [content_ml(grams(net), filling_lot.density) for net in net_mg],
+        nominal,
+        [content_ml(net, density) for net in nets],
         lot_size=filling_lot.count,
         destructive=opened,
     )
@@ -159,6 +169,33 @@ def net_uncertainty_g(scale: Instrument) -> Decimal:
     """
     step, bias = scale.resolution**2 / 6, scale.bias_half_width**2 / 3
     return 2 * (step + bias).sqrt()
+
+
+def _doubt(check: LotCheck, filling_lot: FillingLot, scale: Instrument) -> str:
+    uncertainty = mean_uncertainty_ml(
+        check.mean_ml,
+        filling_lot.density,
+        count=check.weighed,
+        step_g=scale.resolution,
+        half_width_g=scale.bias_half_width,
+    )
+    return said_of_doubt(check, filling_lot.density, uncertainty)
+
+
+def _can_be_weighed(scale: Instrument, tare_mg: int, net_mg: Sequence[int]) -> None:
+    """Refuse a full bottle that is heavier than the scale can carry."""
+    if scale.capacity is None:
+        return
+    for number, net in enumerate(net_mg, start=1):
+        gross_g = grams(tare_mg + net)
+        if gross_g > scale.capacity:
+            raise Refusal(
+                f"Mass {number}: {scale.name} carries up to"
+                f" {scale.capacity.normalize():f} g, and this bottle with its contents"
+                f" would be {gross_g.normalize():f} g. Check the decimal point and the"
+                " unit.",
+                field="masses",
+            )
 
 
 def _is_fit(filling_lot: FillingLot, scale: Instrument) -> None:

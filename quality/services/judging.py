@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 from decimal import Decimal
 
-from batches.models import Batch, BulkWeighing, Charge, Reading
+from batches.models import Batch, Reading
+from batches.services.entries import Entries, standing
 from batches.services.results import yield_of
 from producer.models import Record
 from quality.models import Characteristic, Limit
@@ -52,8 +53,12 @@ class Finding:
         )
 
 
-def findings(batch: Batch) -> list[Finding]:
-    """Return a finding for each characteristic that this kind of batch needs."""
+def findings(batch: Batch, entries: Entries | None = None) -> list[Finding]:
+    """Return a finding for each characteristic that this kind of batch needs.
+
+    ``entries`` are its rows, where the caller has read them already.
+    """
+    entries = entries or Entries(batch)
     judges = {
         Characteristic.PH: _ph,
         Characteristic.CLARITY: _clarity,
@@ -72,17 +77,17 @@ def findings(batch: Batch) -> list[Finding]:
                 )
             )
         else:
-            result.append(judges[characteristic](batch, limit))
+            result.append(judges[characteristic](entries, limit))
     return result
 
 
-def _ph(batch: Batch, limit: Limit) -> Finding:
-    reading = _last(batch, Reading.Characteristic.PH)
+def _ph(entries: Entries, limit: Limit) -> Finding:
+    reading = _last(entries, Reading.Characteristic.PH)
     if reading is None or reading.value is None:
         return _missing(
             Characteristic.PH, limit, f"No pH is recorded. Take it: {limit.method}."
         )
-    if outdated(batch, reading):
+    if outdated(entries, reading):
         return _missing(
             Characteristic.PH,
             limit,
@@ -105,12 +110,12 @@ def _ph(batch: Batch, limit: Limit) -> Finding:
     finding = _judged(
         Characteristic.PH, limit, reading.value, reading.standard_uncertainty, "pH", ""
     )
-    added = _earlier(batch, reading) + _late_limit(batch, limit)
+    added = _earlier(entries, reading) + _late_limit(entries.batch, limit)
     return dataclasses.replace(finding, sentence=finding.sentence + added)
 
 
-def _clarity(batch: Batch, limit: Limit) -> Finding:
-    reading = _last(batch, Reading.Characteristic.CLARITY)
+def _clarity(entries: Entries, limit: Limit) -> Finding:
+    reading = _last(entries, Reading.Characteristic.CLARITY)
     if reading is None:
         return _missing(
             Characteristic.CLARITY,
@@ -118,7 +123,7 @@ def _clarity(batch: Batch, limit: Limit) -> Finding:
             "No clarity test is recorded. Dissolve a small portion in hot distilled"
             " water and look: pH cannot see unreacted oil.",
         )
-    if outdated(batch, reading):
+    if outdated(entries, reading):
         return _missing(
             Characteristic.CLARITY,
             limit,
@@ -137,19 +142,21 @@ def _clarity(batch: Batch, limit: Limit) -> Finding:
         value=None,
         standard_uncertainty=None,
         verdict=Verdict.PASS if clear else Verdict.FAIL,
-        sentence=sentence + _earlier(batch, reading) + _late_limit(batch, limit),
+        sentence=sentence
+        + _earlier(entries, reading)
+        + _late_limit(entries.batch, limit),
     )
 
 
-def _yield_variance(batch: Batch, limit: Limit) -> Finding:
-    result = yield_of(batch)
+def _yield_variance(entries: Entries, limit: Limit) -> Finding:
+    result = yield_of(entries.batch, entries)
     if result.variance_percent is None:
         return _missing(
             Characteristic.YIELD_VARIANCE,
             limit,
             "What came out has not been weighed yet.",
         )
-    doubt = _weighing_uncertainty(batch, result.theoretical_mg)
+    doubt = _weighing_uncertainty(entries, result.theoretical_mg)
     found = _judged(
         Characteristic.YIELD_VARIANCE,
         limit,
@@ -173,17 +180,15 @@ def _yield_variance(batch: Batch, limit: Limit) -> Finding:
     )
 
 
-def _weighing_uncertainty(batch: Batch, theoretical_mg: int) -> Decimal:
+def _weighing_uncertainty(entries: Entries, theoretical_mg: int) -> Decimal:
     """Return u of the yield variance in percent, from the scales alone.
 
     Each net mass is two readings of its scale, taken as independent. The ± of a
     scale that is wrong the same way each time largely cancels in the ratio, so
     treating it as independent too errs on the wide side.
     """
-    charges = Charge.objects.current().filter(batch=batch).select_related("scale")
-    weighings = BulkWeighing.objects.current().filter(batch=batch)
-    scales = [row.scale for row in charges]
-    scales += [row.scale for row in weighings.select_related("scale")]
+    scales = [row.scale for row in entries.standing_charges]
+    scales += [row.scale for row in standing(entries.weighings)]
     variance = sum(
         (2 * scale.standard_uncertainty() ** 2 for scale in scales), Decimal(0)
     )
@@ -222,43 +227,37 @@ def _judged(
     )
 
 
-def _last(batch: Batch, characteristic: str) -> Reading | None:
-    return (
-        Reading.objects.current()
-        .filter(batch=batch, characteristic=characteristic)
-        # In the order of entry: the clock of a device can be wrong, or set.
-        .order_by("pk")
-        .last()
-    )
+def _last(entries: Entries, characteristic: str) -> Reading | None:
+    # In the order of entry: the clock of a device can be wrong, or set.
+    return next(reversed(_of(entries, characteristic)), None)
 
 
-def outdated(batch: Batch, reading: Record) -> bool:
+def _of(entries: Entries, characteristic: str) -> list[Reading]:
+    rows = standing(entries.readings)
+    return [row for row in rows if row.characteristic == characteristic]
+
+
+def outdated(entries: Entries, reading: Record) -> bool:
     """Say whether something was weighed in after this was read or titrated.
 
     By either clock: a reading dated ahead would else cover a charge that came later.
     A correction is entered later without anything having gone in, so only first
     entries count by that clock.
     """
-    charges = Charge.objects.filter(batch=batch)
-    return (
-        charges.current().filter(observed_at__gt=reading.observed_at).exists()
-        or charges.filter(
-            supersedes__isnull=True, entered_at__gt=reading.entered_at
-        ).exists()
+    return any(
+        row.observed_at > reading.observed_at for row in entries.standing_charges
+    ) or any(
+        row.supersedes_id is None and row.entered_at > reading.entered_at
+        for row in entries.charges
     )
 
 
-def _earlier(batch: Batch, reading: Reading) -> str:
+def _earlier(entries: Entries, reading: Reading) -> str:
     """Name the earlier results of the same kind: none of them goes away."""
-    rows = (
-        Reading.objects.current()
-        .filter(batch=batch, characteristic=reading.characteristic)
-        .exclude(pk=reading.pk)
-        .order_by("pk")
-    )
     words = [
         row.get_clarity_display() if row.value is None else f"{row.value.normalize():f}"
-        for row in rows
+        for row in _of(entries, reading.characteristic)
+        if row.pk != reading.pk
     ]
     return f" Before it: {', '.join(words)}." if words else ""
 

@@ -16,25 +16,25 @@ from decimal import Decimal
 from typing import Any
 
 from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
+from batches.services.entries import Entries
 from batches.services.results import yield_of
 from producer.models.journal import canonical
 from quality.models import Judgement, Signature
-from quality.services.alkali import alkali_of
+from quality.services.alkali import Alkali, FreeAlkali, free_alkali_of
 from quality.services.judging import Finding
-from quality.services.outcome import came_out
+from quality.services.outcome import CameOut
 from quality.statistics.budgets import Budget
 
 FORMAT = "kettlebook batch record 1"
 
 
-def facts_of(batch: Batch) -> dict[str, Any]:
-    """Return what was weighed and measured, with every superseded row."""
-    charges = list(
-        Charge.objects.filter(batch=batch)
-        .select_related("source", "line", "certificate", "scale")
-        .order_by("pk")
-    )
-    result = yield_of(batch)
+def facts_of(batch: Batch, entries: Entries | None = None) -> dict[str, Any]:
+    """Return what was weighed and measured, with every superseded row.
+
+    ``entries`` are the rows of the batch, where the caller has read them already.
+    """
+    entries = entries or Entries(batch)
+    result = yield_of(batch, entries)
     return {
         "batch": batch.number,
         "formula": batch.formula_version.formula_id,
@@ -43,24 +43,26 @@ def facts_of(batch: Batch) -> dict[str, Any]:
         "is_rework": batch.is_rework,
         "maker": batch.maker_id,
         "opened_at": _moment(batch.opened_at),
-        "charges": [_charge(row) for row in charges],
-        "readings": [
-            _reading(row) for row in Reading.objects.filter(batch=batch).order_by("pk")
-        ],
+        "charges": [_charge(row) for row in entries.charges],
+        "readings": [_reading(row) for row in entries.readings],
         "weighings": [
-            {**_weighing(row), "scale": row.scale_id}
-            for row in BulkWeighing.objects.filter(batch=batch).order_by("pk")
+            {**_weighing(row), "scale": row.scale_id} for row in entries.weighings
         ],
         "theoretical_mg": result.theoretical_mg,
         "actual_mg": result.actual_mg,
-        **_titrations(batch),
-        **_losses(batch),
+        **_lye_discount(batch),
+        **_titrations(entries),
+        **_losses(entries),
     }
 
 
-def computed_of(batch: Batch) -> dict[str, Any]:
-    """Return excess alkali and soap content as computed, with inputs; all as text."""
-    known, content = alkali_of(batch), came_out(batch).soap_content
+def computed_of(batch: Batch, known: Alkali, found: CameOut) -> dict[str, Any]:
+    """Return excess alkali and soap content as computed, with inputs; all as text.
+
+    With them the limits and levels of the day, the risks, and the judgement of a
+    titrated free alkali, since registers and premises may say otherwise tomorrow.
+    """
+    content, lowest = found.soap_content, found.lowest
     ways = {"by_weighing": known.weighed, "by_titration": known.titrated}
     return {
         "lye_discount": _decimal(batch.lye_discount),
@@ -68,6 +70,32 @@ def computed_of(batch: Batch) -> dict[str, Any]:
             name: _budget(way.budget) for name, way in ways.items() if way is not None
         },
         "soap_content_percent": None if content is None else _budget(content),
+        "lowest_soap_content_percent": None if lowest is None else f"{lowest:.6g}",
+        "limits": {
+            "free_alkali_percent": _digits(known.limits.free_alkali_percent),
+            "unsaponified_percent": _digits(known.limits.unsaponified_percent),
+            "risk_to_warn": _digits(known.warn),
+            "risk_to_stop": _digits(known.stop),
+        },
+        "risks": {
+            "free_alkali": None if known.over is None else _digits(known.over),
+            "unsaponified": None if known.under is None else _digits(known.under),
+        },
+        "level": known.level,
+        "free_alkali": _free_alkali(free_alkali_of(batch, known)),
+    }
+
+
+def _free_alkali(free: FreeAlkali | None) -> dict[str, Any] | None:
+    if free is None:
+        return None
+    return {
+        "value": _decimal(free.value),
+        "standard_uncertainty": _decimal(free.standard_uncertainty),
+        "upper": _decimal(free.upper),
+        "verdict": str(free.verdict),
+        "sentence": free.sentence,
+        "rule": free.rule.statement,
     }
 
 
@@ -102,8 +130,13 @@ def decision_of(signature: Signature) -> dict[str, Any]:
     }
 
 
-def canonical_record(signature: Signature, findings: list[Finding]) -> str:
-    """Return the record as canonical JSON: sorted keys, no blanks, UTF-8."""
+def canonical_record(
+    signature: Signature, findings: list[Finding], computed: dict[str, Any]
+) -> str:
+    """Return the record as canonical JSON: sorted keys, no blanks, UTF-8.
+
+    ``computed`` is that of the review, so that what is kept is what was read.
+    """
     batch = signature.batch
     charges = Charge.objects.filter(batch=batch).select_related(
         "source__lot__material", "source__lot__supplier", "scale"
@@ -114,7 +147,7 @@ def canonical_record(signature: Signature, findings: list[Finding]) -> str:
             "facts": facts_of(batch),
             "decision": decision_of(signature),
             "judgements": [_judgement(finding) for finding in findings],
-            "computed": computed_of(batch),
+            "computed": computed,
             "words": {
                 "formula": batch.formula_version.formula.name,
                 "product": batch.formula_version.product_name,
@@ -180,17 +213,22 @@ def _known_of_figure(row: Charge) -> dict[str, Any]:
     }
 
 
-def _titrations(batch: Batch) -> dict[str, Any]:
+def _lye_discount(batch: Batch) -> dict[str, Any]:
+    """Return the lye discount; no key where there is none, as for titrations."""
+    discount = batch.lye_discount
+    return {"lye_discount": _decimal(discount)} if discount else {}
+
+
+def _titrations(entries: Entries) -> dict[str, Any]:
     """Return the titrations with their samples; no key where there are none.
 
     Records signed before titrations were kept have no such key and stay the same.
     """
-    rows = Titration.objects.filter(stock_id=batch.pk).order_by("pk")
-    listed = [_titration(row) for row in rows.prefetch_related("replicates")]
+    listed = [_titration(row) for row in entries.titrations]
     return {"titrations": listed} if listed else {}
 
 
-def _losses(batch: Batch) -> dict[str, Any]:
+def _losses(entries: Entries) -> dict[str, Any]:
     """Return the losses; no key where there are none, as for titrations."""
     listed = [
         {
@@ -201,7 +239,7 @@ def _losses(batch: Batch) -> dict[str, Any]:
             "note": row.note,
             **_hand(row),
         }
-        for row in Loss.objects.filter(batch=batch).order_by("pk")
+        for row in entries.losses
     ]
     return {"losses": listed} if listed else {}
 

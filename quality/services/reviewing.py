@@ -8,20 +8,28 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
-from django.db import models
-
 from batches import trace
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
-from batches.services import planning
+from batches.models import Batch, Formula, Reading
+from batches.services import discounting, planning
 from batches.services.cooking.charging import is_correction
-from batches.services.outcome import outcome_of
+from batches.services.entries import Entries, standing
+from batches.services.outcome import Outcome
 from batches.services.results import excess_alkali_of, yield_of
 from producer.models import Person, RawLot, User
 from producer.models.journal import canonical
 from quality.services import recalling, record
-from quality.services.alkali import Alkali, alkali_of, words
+from quality.services.alkali import (
+    Alkali,
+    FreeAlkali,
+    alkali_of,
+    free_alkali_of,
+    words,
+)
+from quality.services.alkali.judged import contradiction, taken_back
 from quality.services.judging import Finding, findings
+from quality.services.outcome import CameOut, came_out
+from quality.statistics.conformity import Verdict
 from quality.statistics.rounding import rounded
 from quality.statistics.uncertainty import expanded
 
@@ -34,69 +42,86 @@ MOST_FREE_ALKALI_PERCENT = Decimal("0.5")
 class Review:
     """What a reviewer must know before signing.
 
-    ``obstacles`` are the sentences that stand in the way of a release, ``notes`` what
-    a reviewer should weigh. ``digest`` changes whenever anything of it does: who signs
-    says with it which state of the batch was read.
+    ``free_alkali`` is the titration that counts, judged; it has no limit of the
+    formula and so is no finding. ``obstacles`` are the sentences that stand in the way
+    of a release, ``notes`` what a reviewer should weigh; with ``needs_reason`` a
+    release must say why in spite of them. ``computed`` is what a signature keeps of
+    the figures. ``alkali``, ``came_out`` and ``entries`` are what it was made from, so
+    that a page need not read them again. ``digest`` changes whenever anything of it
+    does: who signs says with it which state of the batch was read.
     """
 
     findings: list[Finding]
+    free_alkali: FreeAlkali | None
     obstacles: list[str]
     notes: list[str]
+    needs_reason: bool
+    computed: dict[str, Any]
     is_own_work: bool
+    alkali: Alkali
+    came_out: CameOut
+    entries: Entries
     digest: str
 
 
-def review_of(batch: Batch, *, by: User) -> Review:
-    """Return findings and obstacles of a batch, as ``by`` would face them."""
-    judged = findings(batch)
-    known = alkali_of(batch)
+def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
+    """Return findings and obstacles of a batch, as ``by`` would face them.
+
+    ``mark`` is the decimal mark of what is said about what came out.
+    """
+    entries = Entries(batch)
+    judged = findings(batch, entries)
+    known = alkali_of(batch, entries=entries)
+    found = came_out(batch, mark=mark)
+    hands = hands_in(batch, entries)
+    free = free_alkali_of(batch, known)
     obstacles = [finding.sentence for finding in judged if not finding.acceptable]
     obstacles += [
         *_missing_lines(batch),
-        *_alkali_obstacles(batch, known),
+        *_titration_obstacles(batch, known, free),
+        *_weighing_obstacles(batch, known, entries),
         *_source_obstacles(batch),
-        *_limit_obstacles(batch, judged),
+        *_limit_obstacles(batch, judged, hands),
     ]
-    notes = [*_alkali_notes(known), *_notes(batch)]
-    titrated = str(known.titrated.percent) if known.titrated else None
+    contradicted = contradiction(known, judged)
+    notes = [
+        *_alkali_notes(known, free),
+        *([contradicted] if contradicted else []),
+        *taken_back(batch),
+        *_notes(entries, found.outcome),
+    ]
+    computed = record.computed_of(batch, known, found)
     shown = [
-        record.facts_of(batch),
+        record.facts_of(batch, entries),
         [finding.sentence for finding in judged],
         notes,
-        titrated,
+        computed,
     ]
     return Review(
         findings=judged,
+        free_alkali=free,
         obstacles=obstacles,
         notes=notes,
-        is_own_work=by.person_id in hands_in(batch),
+        needs_reason=_needs_reason(judged, known, free),
+        computed=computed,
+        is_own_work=by.person_id in hands,
+        alkali=known,
+        came_out=found,
+        entries=entries,
         digest=record.sha256(canonical([*shown, obstacles, batch.status])),
     )
 
 
-def hands_in(batch: Batch) -> set[int]:
+def hands_in(batch: Batch, entries: Entries | None = None) -> set[int]:
     """Return the ids of the people who made the batch: people, never accounts."""
-    users = {batch.maker_id}
-    for rows in _entries(batch):
-        users.update(rows.values_list("entered_by_id", flat=True))
+    users = {batch.maker_id, *discounting.set_by(batch)}
+    users.update(row.entered_by_id for row in entries or Entries(batch))
     return set(Person.objects.filter(accounts__in=users).values_list("pk", flat=True))
 
 
 def last_entry_at(batch: Batch) -> datetime.datetime:
     """Return when something was last entered in the batch."""
-    times = [batch.entered_at]
-    for rows in _entries(batch):
-        newest = rows.aggregate(at=models.Max("entered_at"))["at"]
-        if newest:
-            times.append(newest)
-    return max(times)
-
-
-def _entries(batch: Batch) -> Iterable[models.QuerySet[Any]]:
-    """Yield the rows of each kind that were entered in the batch."""
-    for model in (Charge, Reading, BulkWeighing, Loss):
-        yield model._default_manager.filter(batch=batch)
-    yield Titration.objects.filter(stock_id=batch.pk)
+    return Entries(batch).last_at
 
 
 def _missing_lines(batch: Batch) -> Iterable[str]:
@@ -105,22 +130,49 @@ def _missing_lines(batch: Batch) -> Iterable[str]:
         yield f"No {name} is weighed in any more."
 
 
-def _alkali_obstacles(batch: Batch, known: Alkali) -> Iterable[str]:
-    """Yield a sentence where there is too much alkali or, by weighing, too much oil.
+def _needs_reason(
+    judged: list[Finding], known: Alkali, free: FreeAlkali | None
+) -> bool:
+    """Say whether something about it is doubtful, so that a release must say why."""
+    doubtful = [one.verdict for one in (*judged, free) if one is not None]
+    return Verdict.CONDITIONAL_PASS in doubtful or known.needs_reason
+
+
+def _titration_obstacles(
+    batch: Batch, known: Alkali, free: FreeAlkali | None
+) -> Iterable[str]:
+    """Yield a sentence where a titration says too much alkali, or one is lacking.
+
+    Against what the premises allows with the decision rule, and against the figure of
+    CLP with the whole ± on the far side: there the safe error is the wide one.
+    """
+    if free is None:
+        if batch.kind == Formula.Kind.COOK and batch.is_rework:
+            yield (
+                "A rejected batch went into this one, so its alkali is not known by"
+                " weighing. Titrate the free alkali of what came out."
+            )
+        return
+    if not free.acceptable:
+        yield free.sentence
+    if free.highest >= MOST_FREE_ALKALI_PERCENT:
+        both = rounded(free.value, expanded(free.standard_uncertainty))
+        yield (
+            f"By titration {both.text()} % of free potassium hydroxide is in it, which"
+            f" can be {MOST_FREE_ALKALI_PERCENT} % or more: it is to be taken as"
+            " caustic."
+        )
+
+
+def _weighing_obstacles(batch: Batch, known: Alkali, entries: Entries) -> Iterable[str]:
+    """Yield a sentence where by weighing there is too much alkali or too much oil.
 
     Titrated free alkali decides about alkali where there is one: it looked at the
     paste itself. It cannot see oil, so about that the weighings decide. A rework has
     no weighings to go by: what the rejected batch brought along is not known.
     """
-    if known.titrated and known.titrated.percent >= MOST_FREE_ALKALI_PERCENT:
-        spread = expanded(known.titrated.uncertainty_percent)
-        both = rounded(known.titrated.percent, spread)
-        yield (
-            f"By titration {both.text()} % of free potassium hydroxide is in it: it is"
-            " caustic."
-        )
     excess = None if batch.is_rework else excess_alkali_of(batch)
-    made_mg = yield_of(batch).actual_mg
+    made_mg = yield_of(batch, entries).actual_mg
     if excess is None or not made_mg:
         return
     percent = excess * 100_000 / made_mg
@@ -144,9 +196,11 @@ def _grams(amount: Decimal, known: Alkali) -> str:
     return f"{rounded(amount, known.weighed.budget.expanded_uncertainty).text()} g"
 
 
-def _alkali_notes(known: Alkali) -> Iterable[str]:
-    """Yield what the risks say where no titration has looked; it stops nothing."""
-    if known.titrated is None and known.level == "stop":
+def _alkali_notes(known: Alkali, free: FreeAlkali | None) -> Iterable[str]:
+    """Yield what is doubtful about alkali and oil without stopping a release."""
+    if free is not None and free.verdict is Verdict.CONDITIONAL_PASS:
+        yield free.sentence
+    if known.needs_reason:
         yield words.verdict(known)
     if known.titration_note:
         yield known.titration_note
@@ -174,8 +228,9 @@ def _source_obstacles(batch: Batch) -> Iterable[str]:
         yield f"It is affected by the open recall {recall.code}."
 
 
-def _limit_obstacles(batch: Batch, judged: list[Finding]) -> Iterable[str]:
-    hands = hands_in(batch)
+def _limit_obstacles(
+    batch: Batch, judged: list[Finding], hands: set[int]
+) -> Iterable[str]:
     for finding in judged:
         limit = finding.limit
         if limit is None or limit.entered_at <= batch.entered_at:
@@ -187,28 +242,43 @@ def _limit_obstacles(batch: Batch, judged: list[Finding]) -> Iterable[str]:
             )
 
 
-def _notes(batch: Batch) -> Iterable[str]:
-    hottest = (
-        Reading.objects.current()
-        .filter(batch=batch, characteristic=Reading.Characteristic.TEMPERATURE)
-        .aggregate(value=models.Max("value"))["value"]
+def _notes(entries: Entries, found: Outcome) -> Iterable[str]:
+    hottest = max(
+        (
+            row.value
+            for row in standing(entries.readings)
+            if row.characteristic == Reading.Characteristic.TEMPERATURE
+            and row.value is not None
+        ),
+        default=None,
     )
-    limit = batch.formula_version.temperature_limit
+    limit = entries.batch.formula_version.temperature_limit
     if hottest is not None and hottest > limit:
         yield f"It was at {hottest:.1f} °C; the formula allows {limit:.1f} °C."
-    amended = sum(
-        rows.filter(supersedes__isnull=False).count() for rows in _entries(batch)
-    )
+    amended = sum(row.supersedes_id is not None for row in entries)
     if amended:
         yield f"Corrected entries: {amended}."
-    unusual = Charge.objects.current().filter(batch=batch, supersedes__isnull=True)
-    for charge in unusual.exclude(reason="").select_related("source"):
-        what = "Correction with" if is_correction(charge) else "Unusual charge of"
-        yield f"{what} {charge.source.code}: {charge.reason}"
-    split = outcome_of(batch).split
+    yield from _unusual_charges(entries)
+    split = found.split
     if split is not None and split.is_too_much_unexplained:
         yield (
             f"{split.unexplained:.0f} g of what went in,"
             f" {split.unexplained_percent:.1f} %, is unexplained: neither product nor"
             " water nor a loss that was written down."
         )
+
+
+def _unusual_charges(entries: Entries) -> Iterable[str]:
+    """Yield why a charge that stands was unusual, with the reasons of what amended it.
+
+    An amendment has a reason of its own and does not make the first one go away.
+    """
+    rows = {row.pk: row for row in entries.charges}
+    for row in entries.standing_charges:
+        first, amended = row, ""
+        while first.supersedes_id is not None:
+            amended = f" Amended: {first.reason}{amended}"
+            first = rows[first.supersedes_id]
+        if first.reason:
+            what = "Correction with" if is_correction(row) else "Unusual charge of"
+            yield f"{what} {row.source.code}: {first.reason}{amended}"

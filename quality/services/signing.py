@@ -25,7 +25,6 @@ from producer.services.checks import need_reason
 from quality.models import Judgement, Signature
 from quality.services import recalling, record
 from quality.services.reviewing import Review, last_entry_at, review_of
-from quality.statistics.conformity import Verdict
 
 Meaning = Signature.Meaning
 ACT = "batch signed: "
@@ -62,7 +61,8 @@ def sign(
     ``seen`` is the digest of the review as the page showed it: nobody signs what has
     changed since.
 
-    A release needs every finding acceptable and no obstacle among the sources; who
+    A release needs every finding acceptable and no obstacle among the sources, and a
+    reason where something about it is doubtful; who
     signs is not one who made the batch, unless the premises is a one-person one and
     the pause is over: then the signature says so for ever.
     """
@@ -80,10 +80,7 @@ def sign(
         )
     if meaning in {Meaning.RELEASE, Meaning.UNHOLD}:
         _may_be_released(batch, review)
-    doubtful = any(
-        finding.verdict is Verdict.CONDITIONAL_PASS for finding in review.findings
-    )
-    if meaning != Meaning.RELEASE or doubtful:
+    if meaning != Meaning.RELEASE or review.needs_reason:
         reason = need_reason(reason)
     if not by.check_password(password):
         raise Refusal(
@@ -179,7 +176,9 @@ def _signature(
         observed_at=timezone.now(),
         entered_by=by,
     )
-    signature.record = record.canonical_record(signature, review.findings)
+    signature.record = record.canonical_record(
+        signature, review.findings, review.computed
+    )
     signature.record_sha256 = record.sha256(signature.record)
     signature.full_clean()
     signature.save(force_insert=True)

@@ -201,7 +201,8 @@ def check_meter(
     the Nernst slope (common practice, no source). Right after the meter was set to
     these very buffers the pH shown says nothing; the millivolts still do.
 
-    Raises :class:`StatisticsError` for two buffers that are less than 1 pH apart.
+    Raises :class:`StatisticsError` for two buffers that are less than 1 pH apart, or
+    both readings nearer to the other buffer: they were swapped.
 
     >>> check = check_meter(
     ...     BufferReading(reference=Decimal("7.02"), shown=Decimal("7.03")),
@@ -215,6 +216,12 @@ def check_meter(
     if abs(distance) < 1:
         raise StatisticsError(
             "The two buffers are less than 1 pH apart. Take two like 7 and 10."
+        )
+    if _are_swapped(first, second):
+        raise StatisticsError(
+            f"What was shown in buffer {format_number(first.reference)} is nearer to"
+            f" {format_number(second.reference)}, and the other way round: the two are"
+            " swapped. Put each reading beside its own buffer."
         )
     errors = (
         _buffer_error(first, tolerance, step, reference_half_width),
@@ -240,6 +247,14 @@ def check_meter(
                 *([] if brackets else [_bracket_words(window)]),
             ]
         ),
+    )
+
+
+def _are_swapped(first: BufferReading, second: BufferReading) -> bool:
+    """Say whether both readings lie nearer to the other buffer than to their own."""
+    return all(
+        abs(own.shown - other.reference) < abs(own.shown - own.reference)
+        for own, other in ((first, second), (second, first))
     )
 
 

@@ -18,12 +18,35 @@ register = template.Library()
 
 
 @register.inclusion_tag("quality/_alkali_summary.html")
-def alkali_summary(batch: Batch, *, weighing: bool = False) -> dict[str, Any]:
-    """Show E ± U and both risks; ``weighing`` as if the rest were weighed exactly."""
+def alkali_summary(
+    batch: Batch, *, weighing: bool = False, known: Alkali | None = None
+) -> dict[str, Any]:
+    """Show E ± U and both risks; ``weighing`` as if the rest were weighed exactly.
+
+    ``known`` is what is known of it already, so that it is not worked out twice.
+    """
     return {
         "batch": batch,
-        "alkali": alkali_of(batch, to_the_full=weighing),
+        "alkali": known or alkali_of(batch, to_the_full=weighing),
         "weighing": weighing,
+    }
+
+
+@register.simple_tag
+def known_alkali(batch: Batch) -> Alkali:
+    """Return what is known of the excess alkali of a batch, for several places."""
+    return alkali_of(batch)
+
+
+@register.inclusion_tag("quality/_alkali_caution.html")
+def alkali_caution(batch: Batch, known: Alkali) -> dict[str, Any]:
+    """Warn above what comes next, where the risk of an open cook says to stop."""
+    stops = batch.is_open and batch.kind == "cook" and known.level == "stop"
+    return {
+        "batch": batch,
+        "alkali": known,
+        "stops": stops,
+        "is_to_correct": words.is_to_correct(known),
     }
 
 

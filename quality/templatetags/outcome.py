@@ -10,14 +10,15 @@ from django.utils import timezone
 
 from batches.chemistry.constants import PERCENT
 from batches.chemistry.correction import USUAL_SHARE
-from batches.models import Batch, Loss, Reading
+from batches.models import Batch, Reading
+from batches.services.entries import Entries
 from batches.services.results import yield_of
 from producer.middleware import decimal_mark
 from producer.models import RawLot, Right
 from producer.quantities import whole_number
 from producer.services.checks import local_day
 from quality.services.correction import correction_of
-from quality.services.outcome import came_out
+from quality.services.outcome import CameOut, came_out
 
 register = template.Library()
 
@@ -31,23 +32,25 @@ def came_out_block(
     *,
     hottest: Reading | None = None,
     on_the_batch_page: bool = False,
+    found: CameOut | None = None,
+    entries: Entries | None = None,
 ) -> dict[str, Any]:
     """Show yield, losses, soap, glycerol, water and the soap content with its budget.
 
-    On the batch page also what is on hand, and where a loss is corrected.
+    On the batch page also what is on hand, and where a loss is corrected. ``found`` and
+    ``entries`` where the page has them already.
     """
-    found = came_out(batch, mark=decimal_mark())
+    found = found or came_out(batch, mark=decimal_mark())
+    entries = entries or Entries(batch)
     user = context["user"]
     return {
         "batch": batch,
-        "result": yield_of(batch),
+        "result": yield_of(batch, entries),
         "found": found,
         "split": found.outcome.split,
         "hottest": hottest,
         "show_stock": on_the_batch_page,
-        "losses": Loss.objects.filter(batch=batch).select_related(
-            "entered_by__person", "superseded_by"
-        ),
+        "losses": entries.losses,
         "can_amend": on_the_batch_page and batch.is_open and user.may(Right.MAKER),
     }
 

@@ -57,7 +57,7 @@ def doses(request: HttpRequest, number: str) -> HttpResponse:
     batch = batch_by_number(number)
     page: dict[str, Any] = {"batch": batch, "version": batch.formula_version}
     try:
-        product = dosing.product_of(batch)
+        product = dosing.product_to_thin(batch)
     except dosing.NotKnownError as reason:
         page["not_known"] = str(reason)
         return render(request, "quality/doses.html", page)

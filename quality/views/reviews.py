@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from django.contrib.auth import authenticate
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
-from batches.models import BulkWeighing, Charge, FormulaVersion, Reading
+from batches.models import FormulaVersion
 from batches.services.results import yield_of
 from batches.views.batches import batch_by_number
 from producer.errors import Refusal
+from producer.middleware import decimal_mark
 from producer.models import Right
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
 from quality.forms.deciding import LimitForm, SignForm
 from quality.models import Signature
+from quality.services import as_signed, reviewing, signing
 from quality.services import limits as limits_service
-from quality.services import reviewing, signing
+from quality.statistics.conformity import RULE
+from quality.statistics.risks import worst_false_accept
+from quality.statistics.rounding import as_decimal
 
 
 @read_only
@@ -25,7 +31,16 @@ def limits(request: HttpRequest, pk: int) -> HttpResponse:
     """Show the limits of a formula version, newest version first."""
     version = get_object_or_404(FormulaVersion.objects.select_related("formula"), pk=pk)
     rows = version.limits.select_related("entered_by__person")
-    return render(request, "quality/limits.html", {"version": version, "limits": rows})
+    # One u of the value, kept away from the limit by the guard band of its U = 2·u.
+    kept = RULE.guard_band(Decimal(2))
+    page = {
+        "version": version,
+        "limits": rows,
+        "rule": RULE.statement,
+        "worst_percent": as_decimal(worst_false_accept(kept, 1) * 100),
+        "worst_conditional_percent": as_decimal(worst_false_accept(0, 1) * 100),
+    }
+    return render(request, "quality/limits.html", page)
 
 
 @needs(Right.REVIEWER)
@@ -59,29 +74,27 @@ def review(request: HttpRequest, number: str) -> HttpResponse:
     """Show the whole batch as a reviewer reads it, exceptions first."""
     batch = batch_by_number(number)
     user = user_of(request)
+    mark = decimal_mark()
+    found = reviewing.review_of(batch, by=user, mark=mark)
+    entries = found.entries
+    signatures = list(batch.signatures.order_by("pk"))
+    first = as_signed.deciding(signatures)
+    signed = as_signed.as_signed(first, mark=mark) if first else None
     return render(
         request,
         "quality/review.html",
         {
             "batch": batch,
-            "review": reviewing.review_of(batch, by=user),
-            "result": yield_of(batch),
-            "charges": Charge.objects.filter(batch=batch).select_related(
-                "source__lot__material",
-                "source__lot__supplier",
-                "line__material",
-                "scale",
-                "certificate",
-                "entered_by__person",
-                "superseded_by",
-            ),
-            "readings": Reading.objects.filter(batch=batch).select_related(
-                "instrument", "entered_by__person", "superseded_by"
-            ),
-            "weighings": BulkWeighing.objects.filter(batch=batch).select_related(
-                "scale", "entered_by__person", "superseded_by"
-            ),
-            "signatures": batch.signatures.prefetch_related("judgements"),
+            "review": found,
+            "signed": signed,
+            "differences": as_signed.differences(signed, found) if signed else [],
+            "result": yield_of(batch, entries),
+            "charges": entries.charges,
+            "readings": entries.readings,
+            "weighings": entries.weighings,
+            "signatures": [
+                (row, as_signed.as_signed(row, mark=mark)) for row in signatures
+            ],
             "can_sign": user.may(Right.REVIEWER)
             and bool(signing.POSSIBLE.get(batch.status)),
         },

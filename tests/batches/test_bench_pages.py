@@ -119,6 +119,53 @@ def test_what_is_no_number_is_said_beside_its_field(
     assert "needed for sample 1" not in page.words
 
 
+def test_a_result_that_contradicts_the_certificate_asks_why_and_shows_it(
+    browser: Client, crew: make.Crew, potash: RawLot
+) -> None:
+    said = form(crew, **POTASH_ROW, concentration="0.5")
+    page = page_of(browser.post(address_of(potash.code), said))
+    assert "If this is an unusual result, why" in page.words
+    assert "does not fit certificate version 1" in page.words
+    assert not Titration.objects.exists()
+    said = form(crew, **POTASH_ROW, concentration="0.5", unusual="a tin of lye")
+    page = page_of(browser.post(address_of(potash.code), said, follow=True))
+    assert "Unusual, because: a tin of lye" in page.words
+
+
+def test_only_what_is_held_against_something_asks_why(
+    browser: Client, crew: make.Crew
+) -> None:
+    lot = make.held_lot(crew, make.sunflower(crew.maker))
+    page = page_of(browser.get(address_of(lot.code, "acid_value")))
+    assert "unusual result" not in page.words
+
+
+def test_litres_in_a_volume_field_are_told(
+    browser: Client, crew: make.Crew, potash: RawLot
+) -> None:
+    rows = {**POTASH_ROW, "volume_1": "0,0241"}
+    page = page_of(browser.post(address_of(potash.code), form(crew, **rows)))
+    assert "“0,0241” has more than 3 decimals." in page.words
+    assert "Write millilitres, not litres: 24.1 for 0.0241 l." in page.words
+    rows = {**POTASH_ROW, "volume_1": "24,1000"}
+    browser.post(address_of(potash.code), form(crew, **rows))
+    assert Titration.objects.exists()
+
+
+def test_too_many_decimals_on_a_certificate_are_told(
+    browser: Client, crew: make.Crew
+) -> None:
+    lot = make.held_lot(crew, make.sunflower(crew.maker))
+    address = reverse("producer:lot_certificate", args=[lot.code])
+    said = {
+        "submission": str(uuid.uuid4()),
+        "file": make.pdf(),
+        "saponification_value": "190.5012",
+    }
+    page = page_of(browser.post(address, said))
+    assert "“190.5012” has more than 2 decimals. Type no more digits" in page.words
+
+
 def test_a_saponification_value_asks_for_its_blank(
     browser: Client, crew: make.Crew
 ) -> None:
@@ -239,6 +286,8 @@ def test_a_container_is_weighed_corrected_and_taken_back(
     assert "In the book 5 kg" in page_of(browser.get(address)).words
     page = page_of(browser.post(address, said, follow=True))
     assert "Hold and retest: 5.05 kg on the scale, 5 kg in the book" in page.words
+    assert "The lot is on hold now. A reviewer lifts that" in page.words
+    assert "90.0 % usable, then 1.0 % heavier: between" in page.words
     row = ContainerWeighing.objects.get()
     amend = reverse("batches:container_amend", args=[potash.code, row.pk])
     assert "5.45 kg" in page_of(browser.get(amend)).words

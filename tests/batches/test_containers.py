@@ -9,11 +9,12 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from batches.models import ContainerWeighing
-from batches.services import containers
+from batches.services import containers, sources
 from producer.errors import Conflict, Refusal
-from producer.models import User
-from producer.services import stock
+from producer.models import JournalEntry, LotStatusChange, RawLot, User
+from producer.services import intake, stock
 from tests import lab, make
+from tests.database import while_uncommitted
 
 pytestmark = pytest.mark.django_db
 
@@ -47,6 +48,55 @@ def test_potash_that_gained_is_to_be_held_and_retested(
     assert "between 86.6 %, if all that came is carbon dioxide" in row.sentence
     assert "and 89.1 %, if all is water; before it was 90.0 %" in row.sentence
     assert "finer" not in row.sentence
+
+
+def test_released_potash_that_gained_goes_on_hold_until_a_reviewer_lifts_it(
+    crew: make.Crew, potash: Any
+) -> None:
+    row = lab.container(crew, potash, gain_mg=10_000)
+    potash.refresh_from_db()
+    assert potash.status == RawLot.Status.ON_HOLD
+    change = LotStatusChange.objects.order_by("-pk")[0]
+    assert (change.old, change.new) == ("released", "on_hold")
+    assert (change.reason, change.entered_by) == (row.sentence, crew.maker)
+    entry = JournalEntry.objects.get(act="container weighed")
+    assert entry.after_values["status"] == "on_hold"
+    batch = make.open_batch(crew)
+    line = batch.formula_version.lines.get(material=potash.material)
+    with pytest.raises(Refusal, match="not released"):
+        sources.check_source(batch=batch, line=line, source=potash.stock, on=make.TODAY)
+    intake.decide_lot(by=crew.reviewer, lot=potash, new="released", reason="titrated")
+    assert potash.status == RawLot.Status.RELEASED
+
+
+def test_only_released_potash_that_gained_goes_on_hold(
+    crew: make.Crew, potash: Any
+) -> None:
+    lab.container(crew, potash)
+    lab.container(crew, potash, gain_mg=-20_000)
+    oil = make.released_lot(crew, make.sunflower(crew.maker), quantity_mg=KG)
+    lab.container(crew, oil, gain_mg=10_000)
+    held = make.held_lot(crew, make.potash(crew.maker), quantity_mg=KG)
+    lab.container(crew, held, gain_mg=10_000)
+    statuses = {lot.pk: lot.status for lot in RawLot.objects.all()}
+    assert statuses == {
+        potash.pk: "released",
+        oil.pk: "released",
+        held.pk: "quarantine",
+    }
+
+
+def test_a_correction_that_shows_a_gain_holds_too(crew: make.Crew, potash: Any) -> None:
+    row = lab.container(crew, potash)
+    containers.amend_container(
+        by=crew.maker,
+        weighing=row,
+        gross_mg=row.gross_mg + 10_000,
+        tare_mg=row.tare_mg,
+        reason="misread",
+    )
+    potash.refresh_from_db()
+    assert potash.status == RawLot.Status.ON_HOLD
 
 
 @pytest.mark.parametrize(
@@ -188,3 +238,24 @@ def test_the_uncertainty_by_hand(crew: make.Crew, potash: Any) -> None:
         potash, make.scale(crew.maker), before=row.entered_at
     )
     assert found * 1000 == pytest.approx(Decimal(U_MG), abs=1)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_who_correct_one_weighing_at_once_meet_a_conflict(
+    crew: make.Crew, potash: Any
+) -> None:
+    row = lab.container(crew, potash)
+
+    def amend() -> ContainerWeighing:
+        return containers.amend_container(
+            by=crew.maker,
+            weighing=ContainerWeighing.objects.get(pk=row.pk),
+            gross_mg=row.gross_mg + 1000,
+            tare_mg=row.tare_mg,
+            reason="misread",
+        )
+
+    first, second = while_uncommitted(amend, amend)
+    assert isinstance(first, ContainerWeighing)
+    assert isinstance(second, Conflict)
+    assert ContainerWeighing.objects.count() == 2

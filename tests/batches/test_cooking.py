@@ -378,7 +378,7 @@ def test_readings_need_their_method_and_a_fitting_instrument_in_date(
         (lambda: read(method=method, instrument=meter), "need a value"),
         (
             lambda: read(value=Decimal(15), method=method, instrument=meter),
-            "between 0 and 14",
+            "outside 1 to 14",
         ),
         (
             lambda: read(
@@ -621,3 +621,29 @@ def test_an_entry_made_later_keeps_both_times(crew: make.Crew) -> None:
     assert row.observed_at == then
     assert row.entered_at > then + DAY
     assert not row.observed_later_than_entered
+
+
+@pytest.mark.django_db
+def test_a_corrected_mass_keeps_the_figure_and_how_well_it_was_known(
+    crew: make.Crew,
+) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    row = batch.charges.get(line__material__name="sunflower oil")
+    assert row.figure_uncertainty is not None
+    amended = cooking.amend_charge(
+        by=crew.maker,
+        charge=row,
+        gross_mg=row.gross_mg + 1000,
+        tare_mg=row.tare_mg,
+        reason="misread",
+    )
+    amended.refresh_from_db()
+    for name in (
+        "certificate",
+        "figure",
+        "figure_uncertainty",
+        "figure_distribution",
+        "figure_origin",
+    ):
+        assert getattr(amended, name) == getattr(row, name), name

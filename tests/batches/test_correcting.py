@@ -184,6 +184,24 @@ def test_more_than_a_twentieth_of_the_pot_is_no_correction(crew: make.Crew) -> N
     correct(crew, batch, lot.stock, most)
 
 
+def test_amending_a_correction_is_no_way_around_its_bounds(crew: make.Crew) -> None:
+    batch = pot(crew)
+    lot = make.released_lot(crew, make.sunflower(crew.maker))
+    most = yield_of(batch).theoretical_mg // 20
+    row = correct(crew, batch, lot.stock, 10 * G)
+
+    def amend(net_mg: int) -> Charge:
+        return cooking.amend_charge(
+            by=crew.maker, charge=row, gross_mg=net_mg, tare_mg=0, reason="misread"
+        )
+
+    with pytest.raises(Refusal, match="more than 5 %") as refusal:
+        amend(most + 1)
+    assert refusal.value.field == "gross_mg"
+    assert Stock.objects.get(pk=lot.pk).on_hand_mg == 5_000_000 - 10 * G
+    assert amend(most).net_mg == most
+
+
 def test_a_correction_needs_a_reason_and_a_maker(crew: make.Crew) -> None:
     batch = pot(crew)
     lot = make.released_lot(crew, citric(crew))

@@ -174,8 +174,8 @@ def batch_page(batch: Batch) -> str:
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ("12", "between 0 and 10 %"),
-        ("-1", "between 0 and 10 %"),
+        ("12", "12 is not between 0 and 10"),
+        ("-1", "1 is not between 0 and 10"),
         ("1.234", "hundredth of a percent"),
         ("", "This is needed."),
     ],

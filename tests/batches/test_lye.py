@@ -13,8 +13,7 @@ from batches.models import Batch, Formula, FormulaVersion
 from batches.services import formulas, planning
 from batches.services.lye import Lye, NoLye, lye_of
 from producer.models import RawLot
-from producer.services import intake
-from tests import make
+from tests import lab, make
 from tests.doors.pages import page_of
 
 pytestmark = pytest.mark.django_db
@@ -188,16 +187,12 @@ def test_after_a_certificate_of_mere_carbonate_nothing_is_known(
 ) -> None:
     batch = planned(crew)
     lot = RawLot.objects.get(material=make.potash(crew.maker))
-    intake.record_certificate(
-        by=crew.maker,
-        lot=lot,
-        values=intake.CertificateValues(
-            assay_percent=Decimal(50),
-            assay_basis="total_alkali",
-            carbonate_percent=Decimal(70),
-        ),
-        upload=make.pdf(),
-        reason="the supplier analysed it again",
+    lab.impossible_certificate(
+        crew,
+        lot,
+        assay_percent=Decimal(50),
+        assay_basis="total_alkali",
+        carbonate_percent=Decimal(70),
     )
     found = lye_of(batch, planning.plan_of(batch))
     assert isinstance(found, NoLye)

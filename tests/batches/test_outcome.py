@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import datetime
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from batches.chemistry.outcome import Pot, oil_charge, potash_charge, react
-from batches.models import Batch, Charge
-from batches.services import cooking, losses
-from batches.services.outcome import notes_on, outcome_of, soap_content_of
+from batches.models import Batch, BulkWeighing, Charge, Input
+from batches.services import cooking, losses, titrating
+from batches.services.outcome import Rows, notes_on, outcome_of, soap_content_of
 from batches.services.results import yield_of
-from producer.models import Material
+from producer.models import Material, RawLot, Stock
 from producer.quantities import grams
 from producer.services import registers
-from tests import make
+from quality.services.outcome import came_out
+from tests import lab, make
 
 pytestmark = pytest.mark.django_db
 
@@ -189,3 +193,138 @@ def test_what_no_water_can_explain_is_said(crew: make.Crew) -> None:
     assert found.split is not None
     assert found.split.unexplained > 0
     assert any("unexplained" in note for note in notes_on(found))
+
+
+def watered_down(crew: make.Crew, paste: Batch, *, times: int) -> Batch:
+    """Return the last of a chain: each a kilo of the one before and 1 g of water."""
+    water = make.released_lot(crew, make.water(crew.maker))
+    version, scale = make.liquid_version(crew), make.scale(crew.maker)
+    now, last = timezone.now(), paste
+    hand = {"observed_at": now, "entered_by": crew.maker}
+    for number in range(times):
+        stock = Stock.objects.create(kind="batch", code=f"B-1990-{number:04}")
+        batch = Batch.objects.create(
+            stock=stock,
+            formula_version=version,
+            kind="dilution",
+            basis_mg=100 * G,
+            status="released",
+            maker=crew.maker,
+            opened_at=now,
+        )
+        for source, mass_mg in ((last.stock, 1000 * G), (water.stock, G)):
+            Input.objects.create(batch=batch, source=source, mass_mg=mass_mg)
+            masses = {"gross_mg": mass_mg, "tare_mg": 0, "net_mg": mass_mg}
+            Charge.objects.create(
+                batch=batch, source=source, scale=scale, **masses, **hand
+            )
+        masses = {"gross_mg": 1001 * G, "tare_mg": 0, "net_mg": 1001 * G}
+        BulkWeighing.objects.create(batch=batch, scale=scale, **masses, **hand)
+        last = batch
+    return last
+
+
+def test_a_chain_of_three_hundred_dilutions_is_no_deeper_than_one(
+    crew: make.Crew,
+) -> None:
+    paste = make.cooked_batch(crew)
+    first = soap_content_of(paste).percent
+    last = watered_down(crew, paste, times=300)
+    found = outcome_of(last)
+    assert first is not None
+    assert found.why_not == ""
+    assert found.soap_content is not None
+    expected = first * (Decimal(1000) / 1001) ** 300
+    assert found.soap_content == pytest.approx(expected, rel=Decimal("1e-8"))
+    assert came_out(last).soap_content is not None
+
+
+def test_what_is_not_known_far_above_is_said_in_one_sentence(
+    crew: make.Crew,
+) -> None:
+    paste = make.cooked_batch(crew, share="1.03")  # more out than in
+    content = soap_content_of(watered_down(crew, paste, times=300))
+    assert content.percent is None
+    assert content.sentence.startswith(f"What {paste.number} holds is not known: More")
+    assert len(content.sentence) < 200
+
+
+def acid_value(crew: make.Crew, lot: RawLot, volume_ml: str, **changes: Any) -> Any:
+    """Titrate the acid value of a lot of oil: about 5 mg/g for each 9 ml."""
+    sample = titrating.Replicate(sample_mg=10_000, volume_ml=Decimal(volume_ml))
+    setup = {"concentration": Decimal("0.1"), "half_width": Decimal("0.0005")}
+    return lab.titration(
+        crew, lot.stock, sample, kind="acid_value", setup=setup, **changes
+    )
+
+
+def test_an_acid_value_titrated_later_changes_nothing_that_was_made(
+    crew: make.Crew,
+) -> None:
+    oil = make.released_lot(crew, make.sunflower(crew.maker))
+    paste = make.released_paste(crew)
+    assert paste.charges.filter(source=oil.stock).exists()
+    before = outcome_of(paste)
+    acid_value(crew, oil, "9")
+    after = outcome_of(paste)
+    assert (after.pot, after.made) == (before.pot, before.made)
+    assert came_out(paste).soap_content == came_out(paste).soap_content
+    later = outcome_of(make.cooked_batch(crew))  # control: from now on it counts
+    assert later.pot is not None
+    assert before.pot is not None
+    assert later.pot.glycerol < before.pot.glycerol
+
+
+def test_the_acid_value_of_the_day_is_the_newest_by_its_day_and_stays(
+    crew: make.Crew,
+) -> None:
+    oil = make.released_lot(crew, make.sunflower(crew.maker))
+    ago = timezone.now() - datetime.timedelta(days=2)
+    newest = acid_value(crew, oil, "3.6")
+    acid_value(crew, oil, "9", observed_at=ago)  # written down late
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    row = batch.charges.get(source=oil.stock)
+    assert Rows(batch).acid_value(row) == newest.value
+    titrating.take_back_titration(by=crew.maker, titration=newest, reason="wrong oil")
+    acid_value(crew, oil, "5")
+    assert Rows(batch).acid_value(row) == newest.value
+    amended = cooking.amend_charge(
+        by=crew.maker,
+        charge=row,
+        gross_mg=row.gross_mg + G,
+        tare_mg=row.tare_mg,
+        reason="misread",
+    )
+    assert Rows(batch).acid_value(amended) == newest.value  # of the day it went in
+
+
+def test_a_charge_of_another_lot_has_the_acid_value_of_that_one(
+    crew: make.Crew,
+) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    row = batch.charges.get(line__material__name="sunflower oil")
+    assert Rows(batch).acid_value(row) is None
+    other = make.released_lot(crew, make.sunflower(crew.maker))
+    known = acid_value(crew, other, "3.6")
+    amended = cooking.amend_charge(
+        by=crew.maker,
+        charge=row,
+        source=other.stock,
+        gross_mg=row.gross_mg,
+        tare_mg=row.tare_mg,
+        reason="read the wrong label",
+    )
+    assert Rows(batch).acid_value(amended) == known.value
+
+
+def test_an_acid_value_taken_back_before_the_charge_does_not_count(
+    crew: make.Crew,
+) -> None:
+    oil = make.released_lot(crew, make.sunflower(crew.maker))
+    gone = acid_value(crew, oil, "9")
+    titrating.take_back_titration(by=crew.maker, titration=gone, reason="wrong oil")
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    assert Rows(batch).acid_value(batch.charges.get(source=oil.stock)) is None

@@ -14,7 +14,7 @@ from batches.services import cooking, formulas, planning
 from producer.errors import Refusal
 from producer.models import Premises, RawLot, User
 from producer.services import intake, registers
-from tests import make
+from tests import lab, make
 
 DAY = datetime.timedelta(days=1)
 
@@ -142,8 +142,10 @@ def test_impossible_certificate_figures_are_told_and_not_computed_with(
     crew: make.Crew,
 ) -> None:
     # 99 % hydroxide and 5 % carbonate are more than everything
-    certificate = {"assay_percent": Decimal(99), "carbonate_percent": Decimal(5)}
-    potash = make.released_lot(crew, make.potash(crew.maker), certificate=certificate)
+    potash = make.released_lot(crew, make.potash(crew.maker))
+    lab.impossible_certificate(
+        crew, potash, assay_percent=Decimal(99), carbonate_percent=Decimal(5)
+    )
     batch = make.open_batch(crew)
     with pytest.raises(Refusal, match=r"more than 100 %"):
         choose(crew, batch, potash=potash)
@@ -158,14 +160,8 @@ def test_a_certificate_revised_to_the_impossible_stops_the_plan_with_a_sentence(
     potash = make.released_lot(crew, make.potash(crew.maker))
     choose(crew, batch, potash=potash, **two_oils(crew))
     assert potash_target(batch)
-    intake.record_certificate(
-        by=crew.maker,
-        lot=potash,
-        values=make.certificate_values(
-            potash.material, assay_percent=Decimal(99), carbonate_percent=Decimal(5)
-        ),
-        upload=None,
-        reason="typed from the paper",
+    lab.impossible_certificate(
+        crew, potash, assay_percent=Decimal(99), carbonate_percent=Decimal(5)
     )
     line = next(x for x in planning.plan_of(batch).lines if x.kind == "potash")
     assert line.target_mg is None

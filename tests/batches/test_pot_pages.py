@@ -14,7 +14,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from batches.models import Batch, Charge
-from batches.services import cooking, dispatching
+from batches.services import cooking, dispatching, planning
+from batches.services.discounting import set_lye_discount
 from producer.models import RawLot
 from quality.services import recalling
 from tests import make
@@ -233,3 +234,66 @@ def test_the_page_of_a_bottle_asks_no_more_for_more_lots_behind_it(
     assert questions(browser, reverse(page, args=[many])) == questions(
         browser, reverse(page, args=[few])
     )
+
+
+def all_but_potash(crew: make.Crew) -> tuple[Batch, planning.PlanLine]:
+    """Return a batch with all but its potash in it, and what is asked of that."""
+    batch = make.open_batch(crew)
+    lines = batch.formula_version.lines.select_related("material", "source_formula")
+    planning.choose_lots(
+        by=crew.maker,
+        batch=batch,
+        choices={line.pk: make.stock_of(crew, line) for line in lines},
+    )
+    *others, potash = planning.plan_of(batch).lines
+    for one in others:
+        assert one.source is not None
+        assert one.target_mg is not None
+        make.charge(crew, batch, one.source, one.target_mg, line=one.line)
+    return batch, potash
+
+
+def weigh_potash(browser: Client, crew: make.Crew, batch: Batch, net_mg: int) -> str:
+    """Send the page of the potash line; return what the next page says."""
+    line = make.line_of(batch, "potash flakes")
+    source = make.stock_of(crew, line)
+    form = {
+        "submission": str(uuid.uuid4()),
+        "source": str(source.pk),
+        "scale": str(make.scale(crew.maker).pk),
+        "gross_mg": f"{net_mg} mg",
+        "tare_mg": "0 g",
+        "unusual": "as it came",
+    }
+    address = reverse("batches:charge", args=[batch.number, line.position])
+    return page_of(browser.post(address, form, follow=True)).words
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [("1.009", ""), ("0.991", ""), ("1.02", "more than"), ("0.97", "less than")],
+)
+def test_potash_off_its_target_of_now_is_told_so(
+    browser: Client, crew: make.Crew, share: str, said: str
+) -> None:
+    batch, potash = all_but_potash(crew)
+    assert potash.target_mg is not None
+    net = round(potash.target_mg * Decimal(share), -2)
+    words = weigh_potash(browser, crew, make.fresh(batch), int(net))
+    assert "The charge is recorded." in words
+    told = "of potash flakes in all is" in words
+    assert told == bool(said)
+    assert said in words
+
+
+def test_a_discount_set_meanwhile_is_seen_in_what_is_said_of_the_potash(
+    browser: Client, crew: make.Crew
+) -> None:
+    batch, potash = all_but_potash(crew)
+    set_lye_discount(
+        by=crew.maker, batch=batch, discount=Decimal("0.05"), reason="range only"
+    )
+    assert potash.to_weigh_mg is not None  # as the page showed it before
+    words = weigh_potash(browser, crew, make.fresh(batch), potash.to_weigh_mg)
+    assert "of potash flakes in all is" in words
+    assert "more than the" in words

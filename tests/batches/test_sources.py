@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 from decimal import Decimal
 from typing import Any
@@ -9,8 +10,8 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from batches.models import Charge
-from batches.services import cooking, sources, titrating
+from batches.models import Charge, ContainerWeighing
+from batches.services import containers, cooking, sources, titrating
 from producer.errors import Refusal
 from producer.models import Material, RawLot
 from producer.services import intake
@@ -18,6 +19,7 @@ from tests import lab, make
 
 pytestmark = pytest.mark.django_db
 
+MOST_WORDS = 250  # of a charge's origin
 ROOT_3 = Decimal(3).sqrt()
 ROOT_12 = Decimal(12).sqrt()
 YESTERDAY = make.TODAY - datetime.timedelta(days=1)
@@ -176,14 +178,25 @@ def test_an_oil_by_its_range_may_lie_anywhere_in_it(crew: make.Crew) -> None:
     assert "published range 248 to 265" in found.origin
 
 
-def test_an_own_titration_beats_the_range_and_yields_to_the_certificate(
+def titrated_oil(crew: make.Crew, lot: RawLot, **changes: Any) -> None:
+    """Titrate an oil to 192.6 ± 1.6 mg KOH/g."""
+    lab.titration(
+        crew,
+        lot.stock,
+        OIL_SAMPLE,
+        OIL_SAMPLE,
+        kind="saponification_value",
+        setup=OIL_SETUP,
+        **changes,
+    )
+
+
+def test_an_own_titration_beats_the_range_and_yields_to_a_surer_certificate(
     crew: make.Crew,
 ) -> None:
     oil = make.sunflower(crew.maker)
     lot = make.held_lot(crew, oil)
-    lab.titration(
-        crew, lot.stock, OIL_SAMPLE, kind="saponification_value", setup=OIL_SETUP
-    )
+    titrated_oil(crew, lot)
     found = figure(lot)
     assert found.value == pytest.approx(Decimal("192.6"), abs=Decimal("0.1"))
     assert found.distribution == "normal"
@@ -194,7 +207,155 @@ def test_an_own_titration_beats_the_range_and_yields_to_the_certificate(
         values=make.certificate_values(oil),
         upload=make.pdf(),
     )
+    # ± 1, rectangular, is u = 0.58; the titration's u is 0.79
     assert figure(lot).value == Decimal("190.5")
+
+
+def test_an_own_titration_that_knows_more_beats_the_certificate(
+    crew: make.Crew,
+) -> None:
+    lot = make.released_lot(
+        crew,
+        make.sunflower(crew.maker),
+        certificate={"saponification_half_width": Decimal(3)},
+    )
+    titrated_oil(crew, lot)
+    found = figure(lot)
+    assert found.certificate is None
+    assert found.value == pytest.approx(Decimal("192.6"), abs=Decimal("0.1"))
+    assert "differs" not in found.origin  # within U of the difference
+
+
+@pytest.mark.parametrize(
+    ("half_width", "counts"), [("1", "certificate version 1"), ("2", "own titration")]
+)
+def test_the_figure_that_counts_says_which_other_it_contradicts(
+    crew: make.Crew, half_width: str, counts: str
+) -> None:
+    lot = make.released_lot(
+        crew,
+        make.sunflower(crew.maker),
+        certificate={
+            "saponification_value": Decimal("189.0"),
+            "saponification_half_width": Decimal(half_width),
+        },
+    )
+    titrated_oil(crew, lot, unusual="repeated with fresh acid")
+    origin = figure(lot).origin
+    assert origin.startswith(counts)
+    if counts == "own titration":
+        assert origin.endswith(
+            "; differs from certificate version 1, 189.0 ± 2.4 mg KOH/g"
+        )
+    else:
+        assert "; differs from own titration of " in origin
+        assert ", 192.6 ± 1.6 mg KOH/g" in origin
+    assert len(origin) + 5 <= MOST_WORDS
+
+
+@pytest.mark.parametrize("spilled", [False, True])
+def test_one_sample_stays_on_record_and_is_not_computed_with(
+    crew: make.Crew, *, spilled: bool
+) -> None:
+    lot = potash_lot(crew)
+    samples = [lab.POTASH_SAMPLE]
+    if spilled:
+        samples.append(
+            dataclasses.replace(lab.POTASH_SAMPLE, excluded_because="spilled")
+        )
+    row = lab.titration(crew, lot.stock, *samples)
+    assert "not computed with; titrate another" in row.sentence
+    assert figure(lot).value == Decimal("0.9")
+    lab.titration(crew, lot.stock)
+    assert figure(lot).certificate is None
+
+
+def test_one_sample_of_an_oil_leaves_it_its_range(crew: make.Crew) -> None:
+    lot = make.held_lot(crew, make.sunflower(crew.maker))
+    lab.titration(
+        crew, lot.stock, OIL_SAMPLE, kind="saponification_value", setup=OIL_SETUP
+    )
+    assert figure(lot).origin.startswith("middle of the published range")
+
+
+# ---------------------------------------------------------------- heavier potash
+
+A_KILO = 1_000_000
+
+
+def heavier_lot(crew: make.Crew, **certificate: Any) -> RawLot:
+    """Return a kilogram of 90 % potash that took 30 g from the air."""
+    lot = make.released_lot(
+        crew, make.potash(crew.maker), quantity_mg=A_KILO, certificate=certificate
+    )
+    lab.container(crew, lot, gain_mg=30_000)
+    return lot
+
+
+# (900 − 30·2·56.1053/44.009)/1030 and 900/1030, by hand
+ALL_CO2, ALL_WATER = Decimal("0.799523"), Decimal("0.873786")
+
+
+def test_potash_that_got_heavier_lies_between_all_carbonate_and_all_water(
+    crew: make.Crew,
+) -> None:
+    found = figure(heavier_lot(crew))
+    assert found.value == pytest.approx((ALL_CO2 + ALL_WATER) / 2, abs=Decimal("1e-6"))
+    spread = (ALL_WATER - ALL_CO2) / ROOT_12
+    before = Decimal("0.005") / ROOT_3 / Decimal("1.03")
+    assert found.standard_uncertainty == pytest.approx(
+        (spread**2 + before**2).sqrt(), abs=Decimal("1e-6")
+    )
+    assert found.distribution == "rectangular"
+    assert found.certificate is not None
+    assert found.origin == (
+        "certificate version 1, 90.0 % usable, then 3.0 % heavier: between 80.0 %, if"
+        " all of that is carbon dioxide, and 87.4 %, if all is water"
+    )
+
+
+def test_only_a_later_titration_or_a_later_printed_day_makes_it_known_again(
+    crew: make.Crew,
+) -> None:
+    lot = heavier_lot(crew)
+    before = timezone.now() - datetime.timedelta(hours=2)
+    lab.titration(crew, lot.stock, observed_at=before)
+    assert "then 3.0 % heavier" in figure(lot).origin
+    intake.record_certificate(
+        by=crew.maker,
+        lot=lot,
+        values=make.certificate_values(lot.material),
+        upload=None,
+        reason="typed again",
+    )
+    assert "then 3.0 % heavier" in figure(lot).origin
+    row = lab.titration(crew, lot.stock)
+    assert row.value is not None
+    assert figure(lot).value == row.value / 100
+
+
+def test_a_certificate_of_a_later_day_makes_it_known_again(crew: make.Crew) -> None:
+    assert "heavier" in figure(heavier_lot(crew, issued_on=make.TODAY)).origin
+    later = heavier_lot(crew, issued_on=TOMORROW)
+    assert figure(later).value == Decimal("0.9")
+
+
+def test_a_weighing_that_is_taken_back_ages_nothing(crew: make.Crew) -> None:
+    lot = heavier_lot(crew)
+    row = ContainerWeighing.objects.get()
+    containers.amend_container(
+        by=crew.maker, weighing=row, void=True, reason="another tin"
+    )
+    assert figure(lot).value == Decimal("0.9")
+
+
+def test_a_second_weighing_counts_the_gain_from_the_certificate_once(
+    crew: make.Crew,
+) -> None:
+    lot = heavier_lot(crew)
+    again = lab.container(crew, lot, gain_mg=30_000)
+    assert "before it was 90.0 %" in again.sentence
+    assert figure(lot).origin.startswith("certificate version 1, 90.0 % usable")
 
 
 @pytest.mark.parametrize(

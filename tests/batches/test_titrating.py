@@ -17,6 +17,7 @@ from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, User
 from quality.services.record import facts_of
 from tests import lab, make
+from tests.database import while_uncommitted
 
 pytestmark = pytest.mark.django_db
 
@@ -69,8 +70,10 @@ def test_a_potash_titration_keeps_samples_result_and_words(
 
 
 def test_one_sample_is_said_to_be_one(crew: make.Crew, potash: Any) -> None:
-    row = lab.titration(crew, potash.stock)
-    assert "one sample. How well it repeats is not known" in row.sentence
+    row = lab.titration(crew, potash.stock, lab.POTASH_SAMPLE)
+    assert "one sample: not computed with; titrate another. How well" in row.sentence
+    free = lab.free_alkali(crew, make.cooked_batch(crew))
+    assert "one sample. How well it repeats is not known" in free.sentence
 
 
 def test_an_outlier_is_marked_and_counts(crew: make.Crew) -> None:
@@ -132,6 +135,21 @@ def test_an_acid_value_says_the_free_acid_and_corrects_for_warm_alcohol(
         },
     )
     assert blank.value == warm.value  # the blank is corrected as the sample is
+
+
+@pytest.mark.parametrize("pair", [("61", "20"), ("20", "-1"), ("20", "70")])
+def test_no_titrant_is_as_hot_or_cold_as_that(
+    crew: make.Crew, oil: Any, pair: tuple[str, str]
+) -> None:
+    now, standard = (Decimal(part) for part in pair)
+    with pytest.raises(Refusal, match="°C is outside 5 to 40 °C"):
+        lab.titration(
+            crew,
+            oil.stock,
+            oil_sample("4", 10_000),
+            kind="acid_value",
+            setup={**ACID, "temperatures": (now, standard)},
+        )
 
 
 @pytest.mark.parametrize(
@@ -296,3 +314,61 @@ def test_a_charge_without_an_uncertainty_is_signed_as_before(crew: make.Crew) ->
         for row in facts_of(batch)["charges"]
     }
     assert by_figure == {True: False, False: True}
+
+
+@pytest.mark.parametrize(
+    ("sample_mg", "setup", "said"),
+    [
+        (10_000_000, {}, "Sample 1 weighs 10000 g; for this titration"),
+        (50_000, {"capacity": Decimal(20)}, "the scale holds 20 g at most"),
+        (10_000, {"concentration": Decimal(100)}, "is it in mmol/l"),
+        (10_000, {"half_width": Decimal("0.1")}, "not in percent"),
+        (10_000, {"burette_half_width": Decimal(25)}, "no burette's"),
+    ],
+)
+def test_a_slip_of_unit_clears_no_caustic_batch(
+    crew: make.Crew, sample_mg: int, setup: dict[str, Any], said: str
+) -> None:
+    batch = make.cooked_batch(crew)
+    scale = lab.balance(crew.maker)
+    facts = dict(setup)
+    if "capacity" in facts:
+        scale.capacity = facts.pop("capacity")
+    with pytest.raises(Refusal, match=said):
+        lab.titration(
+            crew,
+            batch.stock,
+            Replicate(sample_mg=sample_mg, volume_ml=Decimal("2.9")),
+            kind="free_alkali",
+            setup={**ACID, "scale": scale, **facts},
+        )
+    assert not Titration.objects.exists()
+
+
+def test_the_journal_says_that_a_titration_stands_no_more(
+    crew: make.Crew, potash: Any
+) -> None:
+    row = lab.titration(crew, potash.stock)
+    titrating.take_back_titration(by=crew.maker, titration=row, reason="wrong acid")
+    entry = JournalEntry.objects.get(act="titration taken back")
+    assert entry.before_values == titrating.titration_facts(row)
+    assert entry.after_values == {"is_void": True}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_who_take_back_one_titration_at_once_meet_a_conflict(
+    crew: make.Crew, potash: Any
+) -> None:
+    row = lab.titration(crew, potash.stock)
+
+    def take_back() -> Titration:
+        return titrating.take_back_titration(
+            by=crew.maker,
+            titration=Titration.objects.get(pk=row.pk),
+            reason="wrong acid",
+        )
+
+    first, second = while_uncommitted(take_back, take_back)
+    assert isinstance(first, Titration)
+    assert isinstance(second, Conflict)
+    assert Titration.objects.count() == 2

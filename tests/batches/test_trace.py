@@ -93,6 +93,29 @@ def random_edges(rng: random.Random, lots: list[int], batches: list[int]) -> Edg
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize("seed", range(3))
+def test_what_blocks_a_batch_is_found_at_any_depth_in_three_questions(
+    crew: make.Crew, seed: int
+) -> None:
+    rng = random.Random(seed)  # noqa: S311 - a graph, not a secret
+    lots, batches = stocks(crew, lots=6, batches=25)
+    edges = random_edges(rng, lots, batches)
+    connect(edges)
+    RawLot.objects.filter(pk__in=lots[:2]).update(status="on_hold")
+    Batch.objects.filter(pk=batches[3]).update(status="rejected")
+    bad = {*lots[:2], batches[3]}
+    with CaptureQueriesContext(connection) as asked:
+        found = trace.blocked(batches)
+    assert len(asked) == 3
+    for root in batches:
+        above = by_hand(root, edges, forwards=False) - {root}
+        assert len(found.get(root, [])) == len(above & bad)
+    told = [words for rows in found.values() for words in rows]
+    assert any(words.endswith("in it is on hold") for words in told)
+    assert trace.blocked([]) == {}
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize("seed", range(8))
 def test_trace_and_track_find_what_a_walk_by_hand_finds(
     crew: make.Crew, seed: int

@@ -214,8 +214,10 @@ def test_guessing_at_the_signature_counts_like_guessing_at_the_door(
     before = Signature.objects.count(), JournalEntry.objects.count()
 
     def sign(password: str) -> int:
+        page = page_of(client.get(address))
         form = {
-            "submission": field_value(page_of(client.get(address)), "submission"),
+            "submission": field_value(page, "submission"),
+            "seen": field_value(page, "seen"),
             "meaning": "release",
             "password": password,
         }
@@ -231,8 +233,10 @@ def test_a_wrong_password_signs_nothing_and_is_not_shown_again(world: World) -> 
     client = Client()
     client.force_login(world.accounts["reviewer"])
     address = reverse("quality:sign", args=[world.waiting.number])
+    page = page_of(client.get(address))
     form = {
-        "submission": field_value(page_of(client.get(address)), "submission"),
+        "submission": field_value(page, "submission"),
+        "seen": field_value(page, "seen"),
         "meaning": "release",
         "reason": "looked at everything",
         "password": "hunter-two-and-a-half",
@@ -246,6 +250,23 @@ def test_a_wrong_password_signs_nothing_and_is_not_shown_again(world: World) -> 
     form["password"] = make.PASSWORD  # the control, with the very same form
     assert client.post(address, form).status_code == 302
     assert Signature.objects.count() == before["quality.Signature"] + 1
+
+
+def test_a_form_that_does_not_say_what_was_read_signs_nothing(world: World) -> None:
+    client = Client()
+    client.force_login(world.accounts["reviewer"])
+    address = reverse("quality:sign", args=[world.waiting.number])
+    form = {
+        "submission": field_value(page_of(client.get(address)), "submission"),
+        "meaning": "release",
+        "reason": "looked at everything",
+        "password": make.PASSWORD,
+    }
+    before = row_counts()
+    for seen in ({}, {"seen": ""}, {"seen": " "}):
+        text = text_of(client.post(address, {**form, **seen}))
+        assert "The form does not say what you read." in text
+    assert row_counts() == before
 
 
 # ------------------------------------------------------------------ forging

@@ -12,9 +12,10 @@ from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.questioner import NonInteractiveMigrationQuestioner
 from django.db.migrations.state import ModelState, ProjectState
 
-from producer.append_only import AppendOnly
+from producer.append_only import AppendOnly, AppendOnlyOnTheWayBack
 from producer.models import User
 from tests.database import append_only_models
+from tests.producer.test_append_only import guarded
 
 OURS = {"producer", "batches", "quality"}
 
@@ -83,3 +84,34 @@ def test_the_operation_says_what_it_does_and_names_its_migration() -> None:
         "Rows of JournalEntry can be added, never changed or deleted"
     )
     assert operation.migration_name_fragment == "journalentry_append_only"
+
+
+@pytest.mark.any_engine
+def test_the_way_back_says_what_it_does() -> None:
+    assert AppendOnlyOnTheWayBack("Charge").describe() == (
+        "On the way back, rows of Charge can be added, never changed or deleted"
+    )
+
+
+@pytest.mark.django_db(transaction=True)
+def test_rows_stay_guarded_when_the_program_goes_a_version_back() -> None:
+    everything = guarded()
+    executor = MigrationExecutor(connection)
+    ends = executor.loader.graph.leaf_nodes()
+    first = [(app, "0002_append_only") for app in sorted(OURS)]
+    try:
+        executor.migrate(first)
+        models_then = executor.loader.project_state(first).apps
+        of_old = {
+            models_then.get_model(key[0], operation.model_name)._meta.db_table
+            for key, migration in executor.loader.disk_migrations.items()
+            if key in first
+            for operation in migration.operations
+            if isinstance(operation, AppendOnly)
+        }
+        back = guarded()
+    finally:
+        MigrationExecutor(connection).migrate(ends)
+    assert "batches_charge" in of_old
+    assert back == {table: everything[table] for table in of_old}
+    assert guarded() == everything

@@ -11,6 +11,9 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
+from batches.chemistry.constants import KOH_PER_K2CO3
+from batches.chemistry.errors import OutOfRangeError
+from batches.chemistry.potash import usable_fraction
 from producer.errors import Conflict, Refusal
 from producer.models import (
     Attachment,
@@ -125,6 +128,82 @@ def test_an_impossible_percentage_is_refused(
             by=crew.maker, lot=lot, values=values, upload=make.pdf()
         )
     assert not Certificate.objects.exists()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("assay", "basis", "carbonate", "said"),
+    [
+        ("90.2", "total_alkali", "95", "more than 100 %"),
+        ("99", "hydroxide", "1.1", "more than 100 %"),
+        ("50", "total_alkali", "62", "no hydroxide left"),
+    ],
+)
+def test_figures_no_potash_can_have_are_refused_when_they_are_typed(
+    crew: make.Crew, assay: str, basis: str, carbonate: str, said: str
+) -> None:
+    lot = make.held_lot(crew, make.potash(crew.maker))
+    with pytest.raises(Refusal, match=said) as refused:
+        intake.record_certificate(
+            by=crew.maker,
+            lot=lot,
+            values=intake.CertificateValues(
+                assay_percent=Decimal(assay),
+                assay_basis=basis,
+                carbonate_percent=Decimal(carbonate),
+            ),
+            upload=make.pdf(),
+        )
+    assert refused.value.field == "carbonate_percent"
+    with pytest.raises(OutOfRangeError):  # so says the computation too
+        usable_fraction(
+            assay_percent=Decimal(assay),
+            basis=basis,
+            carbonate_percent=Decimal(carbonate),
+        )
+    assert not Certificate.objects.exists()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("assay", "basis", "carbonate"),
+    [("99", "hydroxide", "1"), ("50", "total_alkali", "61"), ("41", "hydroxide", "59")],
+)
+def test_figures_a_potash_can_have_are_taken_and_computed_with(
+    crew: make.Crew, assay: str, basis: str, carbonate: str
+) -> None:
+    lot = make.held_lot(crew, make.potash(crew.maker))
+    intake.record_certificate(
+        by=crew.maker,
+        lot=lot,
+        values=intake.CertificateValues(
+            assay_percent=Decimal(assay),
+            assay_basis=basis,
+            carbonate_percent=Decimal(carbonate),
+        ),
+        upload=make.pdf(),
+    )
+    assert usable_fraction(
+        assay_percent=Decimal(assay), basis=basis, carbonate_percent=Decimal(carbonate)
+    )
+
+
+def test_carbonate_counts_as_the_computation_counts_it() -> None:
+    assert intake.KOH_PER_K2CO3 == KOH_PER_K2CO3
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("of", ["assay", "saponification"])
+def test_a_half_width_of_nothing_is_to_be_left_empty(crew: make.Crew, of: str) -> None:
+    material = (make.potash if of == "assay" else make.sunflower)(crew.maker)
+    lot = make.held_lot(crew, material)
+    field = f"{of}_half_width"
+    values = make.certificate_values(material, **{field: Decimal(0)})
+    with pytest.raises(Refusal, match="leave it empty when none is stated") as refused:
+        intake.record_certificate(
+            by=crew.maker, lot=lot, values=values, upload=make.pdf()
+        )
+    assert refused.value.field == field
 
 
 @pytest.mark.django_db

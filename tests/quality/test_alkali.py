@@ -14,7 +14,10 @@ from batches.services.results import excess_alkali_of
 from producer.models import Instrument, Material, Premises, RawLot
 from producer.services import intake, registers
 from quality.services.alkali import alkali_of, words
+from quality.services.alkali.formula import balance_of
+from quality.services.alkali.inputs import Knowledge, Known, Portion, Pot, Role, Scale
 from quality.services.alkali.weighed import Weighed
+from quality.statistics.budgets import Distribution, Line
 from tests import make
 from tests.database import without_triggers
 from tests.quality.pots import balance, chosen, names, share_of
@@ -120,7 +123,7 @@ def rapeseed_batch(crew: make.Crew, certificate: dict[str, Decimal] | None) -> B
     """Return a kilogram of one oil, to a paste of 1.63 kg, of potash good to u = 0.5 %.
 
     Requirements, section 0 point 5; its other inputs are not stated and chosen here: a
-    scale with steps of 1 g that may be wrong by ± 1 g. Not an outside value.
+    scale with steps of 1 g that may be wrong by ± 0.7 g. Not an outside value.
     """
     oil = registers.save(
         by=crew.maker,
@@ -132,7 +135,7 @@ def rapeseed_batch(crew: make.Crew, certificate: dict[str, Decimal] | None) -> B
         ),
     )
     make.scale(crew.maker)
-    Instrument.objects.update(bias_half_width=Decimal(1))
+    Instrument.objects.update(bias_half_width=Decimal("0.7"))
     make.released_lot(
         crew,
         make.potash(crew.maker),
@@ -244,19 +247,68 @@ def test_two_lots_known_by_one_published_range_share_it(crew: make.Crew) -> None
     assert lines[0].contribution == pytest.approx(-0.8 * 6 / math.sqrt(12))
 
 
-def test_the_bias_of_a_scale_is_one_input_of_every_weighing_on_it(
+def biases(found: Weighed) -> list[Line]:
+    return [one for one in found.budget.lines if "± of the scale" in one.quantity.name]
+
+
+def test_the_bias_of_a_scale_counts_for_each_mass_where_it_would_cancel(
     crew: make.Crew,
 ) -> None:
     scale = make.scale(crew.maker)
     Instrument.objects.filter(pk=scale.pk).update(bias_half_width=Decimal(2))
     batch = make.open_batch(crew)
     make.charge_all(crew, batch)
-    found = balance(make.fresh(batch))
-    biases = [one for one in found.budget.lines if "scale" in one.quantity.name]
-    assert len(biases) == 1
-    # potash for it, both oils against it: 0.9 − 0.191 − 0.2565
-    assert biases[0].sensitivity == pytest.approx(0.9 - 0.191 - 0.2565)
-    assert biases[0].contribution == pytest.approx(0.4525 * 2 / math.sqrt(3))
+    found = biases(balance(make.fresh(batch)))
+    # With one sign, potash for it and both oils against it: 0.9 − 0.191 − 0.2565.
+    # Each on its own: √(0.9² + 0.191² + 0.2565²), which is more.
+    slopes = sorted(line.sensitivity for line in found)
+    assert slopes == pytest.approx([-0.2565, -0.191, 0.9])
+    together = math.hypot(*(line.contribution for line in found))
+    assert together == pytest.approx(math.hypot(*slopes) * 2 / math.sqrt(3))
+    assert together > 0.4525 * 2 / math.sqrt(3)
+
+
+def of_scale(role: Role, code: str, value: float, *, off_g: float = 1) -> Portion:
+    """Return a portion whose figure is exact, weighed on a scale that may be off."""
+    return Portion(
+        role=role,
+        name=role.value,
+        code=code,
+        mass_mg=200_000,
+        scale=Scale(name=f"± {off_g} g", step_g=0, half_width_g=off_g),
+        known=Known(
+            value=value,
+            standard_uncertainty=0,
+            distribution=Distribution.NORMAL,
+            origin="exact",
+            knowledge=Knowledge.STOICHIOMETRY,
+            key=code,
+        ),
+        planned=False,
+    )
+
+
+def pot(*portions: Portion) -> Pot:
+    return Pot(portions=list(portions), other_mg=0, paste_mg=1, cooked=True)
+
+
+OILS = [of_scale(Role.OIL, code, 191.0) for code in "ABC"]
+
+
+def test_one_scale_for_potash_and_three_oils_moves_the_balance_by_half_a_gram() -> None:
+    """As an auditor reckoned: with one sign 0.19 g, each mass for itself 0.55 g."""
+    _, found = balance_of(pot(of_scale(Role.POTASH, "K", 0.9), *OILS))
+    assert found.standard_uncertainty == pytest.approx(
+        math.sqrt((0.9**2 + 3 * 0.191**2) / 3)
+    )
+    assert round(found.standard_uncertainty, 2) == 0.55
+
+
+def test_the_bias_of_a_scale_is_one_input_where_its_sign_adds_up() -> None:
+    exact = of_scale(Role.POTASH, "K", 0.9, off_g=0)
+    formula, found = balance_of(pot(exact, *OILS))
+    assert found.standard_uncertainty == pytest.approx(3 * 0.191 / math.sqrt(3))
+    assert sum("± of the scale" in one.name for one in formula.quantities) == 1
 
 
 def test_a_scale_without_a_bias_adds_only_its_steps(crew: make.Crew) -> None:

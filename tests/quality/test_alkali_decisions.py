@@ -83,7 +83,22 @@ def test_any_warning_level_of_the_premises_can_be_aimed_at(
     make.charge_all(crew, batch, {"potash": lot.stock})
     row = batch.charges.get(line__material__kind="potash")
     make.charge(crew, batch, row.source, 20_000, line=row.line)
-    assert words.verdict(alkali_of(make.fresh(batch))).startswith("Do not cook.")
+    verdict = words.verdict(alkali_of(make.fresh(batch)))
+    assert verdict.startswith("Do not use it as it stands.")
+    assert "correct the alkali" in verdict  # and no asking what the assay counts
+    assert "What would help most" not in verdict
+
+
+def test_once_all_is_in_and_may_be_right_it_says_to_measure(crew: make.Crew) -> None:
+    Premises.objects.update(
+        risk_to_warn_percent=Decimal("0.1"), risk_to_stop_percent=Decimal("0.5")
+    )
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    found = alkali_of(make.fresh(batch))
+    assert found.level == "stop"
+    assert words.verdict(found).endswith(words.MEASURE)
+    assert not words.is_to_correct(found)
 
 
 def test_a_half_as_warning_level_and_more_than_a_half_as_risk(
@@ -202,7 +217,7 @@ def test_the_obstacle_by_the_weighings_says_how_sure_it_is(crew: make.Crew) -> N
 
 
 @pytest.mark.parametrize(
-    ("percent", "count"), [("0.1", 0), ("0.49", 0), ("0.5", 1), ("0.8", 1)]
+    ("percent", "count"), [("0.1", 0), ("0.459", 0), ("0.46", 1), ("0.8", 1)]
 )
 def test_a_titrated_free_alkali_decides_instead_of_the_weighings(
     crew: make.Crew, percent: str, count: int

@@ -192,3 +192,25 @@ def test_a_dilution_shows_nothing_of_it_unless_it_was_titrated(
     free_alkali(liquid, "0.05")
     assert "Excess alkali" in page_of(browser.get(address)).words
     assert alkali_of(make.fresh(liquid)).under is None
+
+
+def test_the_warning_of_an_open_cook_stands_right_above_what_comes_next(
+    browser: Client, crew: make.Crew
+) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    address = reverse("batches:batch", args=[batch.number])
+    calm = browser.get(address).content.decode()
+    assert "Excess alkali: high risk" not in calm
+    line = make.line_of(batch, "potash flakes")
+    make.charge(crew, batch, make.stock_of(crew, line), 20_000, line=line)
+    html = browser.get(address).content.decode()
+    warning = html.index("Excess alkali: high risk")
+    following = html.index('class="next"')
+    assert warning < following
+    assert html.count("<section", warning, following) == 1  # that of the box itself
+    between = html[warning:following]
+    assert "Do not use it as it stands." in between
+    assert reverse("quality:correction", args=[batch.number]) in between
+    Batch.objects.filter(pk=batch.pk).update(status="abandoned")
+    assert "high risk</h2>" not in browser.get(address).content.decode()

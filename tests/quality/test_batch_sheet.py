@@ -10,10 +10,10 @@ from django.test import Client
 from django.urls import reverse
 
 from batches.models import Batch
-from batches.services import formulas, planning
-from producer.models import User
+from batches.services import formulas, planning, titrating
+from producer.models import Premises, User
 from quality.documents.batch_sheet import batch_sheet_pdf, context_of
-from tests import make
+from tests import lab, make
 from tests.database import row_counts
 from tests.doors.pages import page_of
 
@@ -61,6 +61,73 @@ def test_a_cook_fits_on_two_pages_and_says_all_of_it(crew: make.Crew) -> None:
         assert sentence in second, sentence
     assert "Printed at" in first
     assert "by Mirja Aalto" in first
+    assert "Page 2 of 2" in second
+
+
+def three_oils(crew: make.Crew) -> Batch:
+    """Return a cook of three oils whose figures have the longest origins."""
+    castor = make._oil(crew.maker, "castor oil, cold pressed", 176, 187)
+    version = formulas.write_formula(
+        by=crew.maker,
+        name="Three-oil paste",
+        kind="cook",
+        purpose="paste",
+        wording=formulas.Wording(product_name="Paste", shelf_life_days=365),
+        lines=[
+            formulas.Line(material=make.sunflower(crew.maker), per_kg_mg=700_000),
+            formulas.Line(material=make.coconut(crew.maker), per_kg_mg=200_000),
+            formulas.Line(material=castor, per_kg_mg=100_000),
+            formulas.Line(material=make.water(crew.maker), per_kg_mg=420_000),
+            formulas.Line(material=make.potash(crew.maker)),
+        ],
+    )
+    make.set_limits(crew.reviewer, version)
+    oil = make.released_lot(crew, make.sunflower(crew.maker))
+    potash = make.released_lot(crew, make.potash(crew.maker))
+    # Titrated too coarsely: the range counts, and the sheet says why at length.
+    lab.titration(
+        crew,
+        oil.stock,
+        titrating.Replicate(sample_mg=2_000, volume_ml=Decimal("24.9")),
+        titrating.Replicate(sample_mg=2_000, volume_ml=Decimal("24.3")),
+        kind="saponification_value",
+        setup={
+            "concentration": Decimal("0.5"),
+            "half_width": Decimal("0.005"),
+            "blank_ml": Decimal("38.2"),
+        },
+    )
+    lab.titration(crew, potash.stock)
+    batch = make.open_batch(crew, version, basis_mg=2_400_000)
+    lines = batch.formula_version.lines.select_related("material")
+    planning.choose_lots(
+        by=crew.maker,
+        batch=batch,
+        choices={line.pk: make.stock_of(crew, line) for line in lines},
+    )
+    return batch
+
+
+@pytest.mark.parametrize("risk_to_stop", ["50", "0.5"])  # a short verdict, a long one
+def test_three_oils_with_long_origins_still_take_two_pages(
+    crew: make.Crew, risk_to_stop: str
+) -> None:
+    batch = three_oils(crew)
+    Premises.objects.update(
+        risk_to_warn_percent=Decimal(risk_to_stop) / 5,
+        risk_to_stop_percent=Decimal(risk_to_stop),
+    )
+    first, second = pages_of(batch_sheet_pdf(batch, printed_by="Mirja Aalto"))
+    for sentence in (
+        "because it is surer than the own titration",
+        "own titration of",
+        "castor oil, cold pressed",
+        "Never water onto potash",
+        "555 0199",
+        "wipe at once",
+    ):
+        assert sentence in first, sentence
+    assert "At the pot" in second
     assert "Page 2 of 2" in second
 
 

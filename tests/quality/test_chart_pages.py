@@ -187,10 +187,10 @@ def test_a_failed_check_says_take_it_out_of_use_and_when_it_was_last_good(
     scale = make.scale(crew.maker)
     check(crew.maker, "509")
     text = text_of(page, "quality:instrument", scale.pk)
-    assert "take it out of use" in text
+    assert "it is out of use" in text
     assert "It has no good check" in text
     check(crew.maker, "500")
-    assert "take it out of use" not in text_of(page, "quality:instrument", scale.pk)
+    assert "it is out of use" not in text_of(page, "quality:instrument", scale.pk)
     check(crew.maker, "509")
     assert "The last good check was on" in text_of(page, "quality:instrument", scale.pk)
 

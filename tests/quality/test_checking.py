@@ -12,9 +12,13 @@ from django.utils import timezone
 
 from producer.errors import Refusal
 from producer.models import Instrument, JournalEntry, User
+from producer.services import registers
 from quality.models import InstrumentCheck
 from quality.services.checking import (
+    BACK_IN_USE,
+    LATER_CHECK,
     OUT_OF_USE,
+    STAYS_OUT,
     Known,
     TwoBuffers,
     error_of,
@@ -73,11 +77,78 @@ def test_a_scale_against_a_check_weight(maker: User) -> None:
     assert entry.after_values["passed"] is True
 
 
-def test_a_check_that_fails_says_to_take_it_out_of_use(maker: User) -> None:
+def in_use(by: User) -> bool:
+    return Instrument.objects.get(pk=make.scale(by).pk).in_use
+
+
+def test_a_check_that_fails_takes_it_out_of_use_and_a_later_pass_puts_it_back(
+    maker: User,
+) -> None:
     check = weighed(maker, "505")
     assert not check.passed
     assert check.sentence.endswith(OUT_OF_USE)
     assert outcome_of(check) is Verdict.FAIL
+    assert not in_use(maker)
+    entry = JournalEntry.objects.earliest("-sequence")
+    assert entry.before_values["in_use"] is True
+    assert entry.after_values["in_use"] is False
+    again = weighed(maker, "506")
+    assert again.sentence.endswith(OUT_OF_USE)
+    good = weighed(maker, "500")
+    assert good.sentence.endswith(BACK_IN_USE)
+    assert in_use(maker)
+    entry = JournalEntry.objects.earliest("-sequence")
+    assert entry.before_values["in_use"] is False
+    assert entry.after_values["in_use"] is True
+
+
+def test_what_was_taken_out_by_hand_is_not_put_back_by_a_check(maker: User) -> None:
+    weighed(maker, "505")
+    weighed(maker, "500")  # out and back in by a check
+    scale = Instrument.objects.get(pk=make.scale(maker).pk)
+    scale.in_use = False
+    registers.save(by=maker, entry=scale)
+    weighed(maker, "505")  # out already
+    check = weighed(maker, "500")
+    assert check.sentence.endswith(STAYS_OUT)
+    assert not in_use(maker)
+
+
+def test_a_check_dated_before_another_changes_nothing_about_its_use(
+    maker: User,
+) -> None:
+    now = timezone.now()
+    weighed(maker, "500", observed_at=now - datetime.timedelta(days=1))
+    late = weighed(maker, "505", observed_at=now - datetime.timedelta(days=2))
+    assert late.sentence.endswith(LATER_CHECK)
+    assert in_use(maker)
+    weighed(maker, "505", observed_at=now)
+    weighed(maker, "500", observed_at=now - datetime.timedelta(days=3))
+    assert not in_use(maker)
+
+
+@pytest.mark.parametrize("reference", ["0", "-500"])
+def test_a_scale_is_not_held_against_nothing(maker: User, reference: str) -> None:
+    held = Known(against="?", reference=Decimal(reference), shown=Decimal(reference))
+    with pytest.raises(Refusal, match="check weight, which weighs more") as stop:
+        weighed(maker, held=held)
+    assert stop.value.field == "reference"
+    assert not InstrumentCheck.objects.exists()
+
+
+def test_a_thermometer_is_held_against_ice_or_warmer(maker: User) -> None:
+    held = Known(against="ice", reference=Decimal(-1), shown=Decimal(-1))
+    with pytest.raises(Refusal, match="0 °C, or something warmer"):
+        weighed(maker, instrument=make.thermometer(maker), held=held)
+
+
+def test_swapped_buffers_are_refused_and_a_tired_meter_only_fails(maker: User) -> None:
+    swapped = buffers(shown=(Decimal("9.99"), Decimal("7.03")))
+    with pytest.raises(Refusal, match="swapped"):
+        read(maker, held=swapped)
+    assert Instrument.objects.get(kind="ph_meter").in_use
+    stuck = buffers(shown=(Decimal("7.0"), Decimal("7.1")))
+    assert not read(maker, held=stuck).passed
 
 
 def test_a_conditional_pass_is_a_pass_that_says_so(maker: User) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from decimal import Decimal
 
 import pytest
@@ -10,6 +11,8 @@ from django.urls import reverse
 
 from batches.chemistry.errors import ChemistryError
 from batches.models import Batch
+from batches.services import planning
+from batches.services.outcome import outcome_of
 from producer.models import Instrument, Premises
 from quality.services import dosing
 from quality.statistics.budgets import Quantity
@@ -90,6 +93,74 @@ def test_a_content_above_that_of_the_paste_is_boiled_up_to() -> None:
     assert made.to_weigh_mg == 200_000
     assert made.content.budget.value == pytest.approx(50)
     assert made.content.budget.standard_uncertainty == pytest.approx(0.625)
+
+
+def test_no_boiling_goes_beyond_what_does_not_boil_off() -> None:
+    made = dataclasses.replace(product(), highest=Decimal("80.5"))
+    kept = dosing.dilution(made, paste_mg=make.KG, parts=None, target=Decimal("80.5"))
+    assert kept.water_mg < 0
+    with pytest.raises(ChemistryError, match=r"without any water it holds 80\.5 %"):
+        dosing.dilution(made, paste_mg=make.KG, parts=None, target=Decimal("80.6"))
+
+
+def test_the_bound_of_boiling_is_soap_in_all_that_stays(crew: make.Crew) -> None:
+    paste = make.cooked_batch(crew)
+    made = outcome_of(paste).made
+    assert made is not None
+    found = dosing.product_of(paste)
+    assert found.highest == pytest.approx(made.soap * 100 / (made.total - made.water))
+    assert 88 < found.highest < 92  # a tenth of it is glycerol
+
+
+def test_a_planned_dilution_is_reckoned_from_the_paste_that_was_chosen(
+    browser: Client, crew: make.Crew
+) -> None:
+    paste = make.released_paste(crew)
+    liquid = make.open_batch(crew, make.liquid_version(crew))
+    assert "Choose the paste" in asked(browser, liquid).words
+    line = liquid.formula_version.lines.get(source_formula__isnull=False)
+    planning.choose_lots(by=crew.maker, batch=liquid, choices={line.pk: paste.stock})
+    thick = dosing.product_of(paste)
+    assert dosing.product_to_thin(liquid).percent == thick.percent
+    page = asked(browser, liquid, of="dilution", paste_mg="1 kg", parts="1,5")
+    assert f"Soap in the paste {paste.number}" in page.words
+    assert f"computed for the paste {paste.number}" in page.words
+    assert "Water to weigh 1.5 kg" in page.words
+    with pytest.raises(dosing.NotKnownError):  # it has no class of its own yet
+        dosing.product_of(liquid)
+
+
+def test_once_weighed_a_dilution_is_reckoned_from_itself(crew: make.Crew) -> None:
+    liquid = make.diluted_batch(crew)
+    assert dosing.product_to_thin(liquid) == dosing.product_of(liquid)
+
+
+def test_what_may_not_have_been_water_stands_beside_the_95_percent(
+    browser: Client, crew: make.Crew
+) -> None:
+    paste = make.cooked_batch(crew)
+    lowest = dosing.product_of(paste).lowest
+    page = asked(browser, paste, of="dilution", paste_mg="1 kg", parts="1")
+    assert f"else it may be down to {lowest / 2:.1f} %" in page.words
+    words = page_of(browser.get(reverse("batches:batch", args=[paste.number]))).words
+    assert f"else it may be down to {lowest:.1f} %" in words
+    assert "If all that is missing was water, the true value" in words
+
+
+def test_a_density_no_liquid_soap_has_is_refused_with_its_bounds(
+    browser: Client, crew: make.Crew
+) -> None:
+    page = asked(
+        browser,
+        make.cooked_batch(crew),
+        of="wash",
+        base="25",
+        litres="15",
+        density="5",
+        unit="mmol/l",
+    )
+    assert "5 is not between 0.8 and 1.3" in page.words
+    assert "Not computed yet" in page.words
 
 
 def test_a_coarse_scale_makes_a_small_dilution_uncertain() -> None:

@@ -81,6 +81,66 @@ def test_what_cannot_be_judged_is_refused(
     assert not FillCheck.objects.exists()
 
 
+def test_a_slip_of_the_decimal_point_is_refused_by_its_number(
+    crew: make.Crew,
+) -> None:
+    """12200 typed for 122.00 would lift the mean of any lot."""
+    lot = make.filled(crew, nominal_ul=100_000)
+    with pytest.raises(Refusal, match="Mass 2 is 12158 g net") as refused:
+        check(crew, lot, [102_000, 12_158_000])
+    assert refused.value.field == "masses"
+    assert "a bottle of 100 ml holds about 102 g" in str(refused.value)
+    with pytest.raises(Refusal, match=r"Mass 1 is 10.2 g net"):
+        check(crew, lot, [10_200, 102_000])
+    assert not FillCheck.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("net_mg", "refused"),
+    [(255_000, False), (254_999, True), (765_000, False), (765_001, True)],
+)
+def test_half_and_one_and_a_half_times_what_it_holds_is_let_through(
+    crew: make.Crew,
+    net_mg: int,
+    refused: bool,  # noqa: FBT001
+) -> None:
+    lot = make.filled(crew)  # 500 ml at 1.02 g/ml
+    if refused:
+        with pytest.raises(Refusal, match="Mass 1"):
+            check(crew, lot, [net_mg, GOOD_MG])
+    else:
+        check(crew, lot, [net_mg, GOOD_MG])
+
+
+def test_no_bottle_is_heavier_than_its_scale_can_carry(crew: make.Crew) -> None:
+    lot = make.filled(crew)
+    scale = make.scale(crew.maker)
+    Instrument.objects.filter(pk=scale.pk).update(capacity=Decimal(553))
+    scale.refresh_from_db()
+    assert check(crew, lot, [GOOD_MG, GOOD_MG], scale=scale).accepted  # 553 g gross
+    with pytest.raises(Refusal, match="Mass 2: bench scale carries up to 553 g") as no:
+        check(crew, lot, [GOOD_MG, GOOD_MG + 1], scale=scale)
+    assert no.value.field == "masses"
+
+
+def test_the_sentence_names_the_density_and_a_mean_that_is_not_clear(
+    crew: make.Crew,
+) -> None:
+    lot = make.filled(crew)
+    near = check(crew, lot, [GOOD_MG, GOOD_MG])  # 501 ml, known to ± 2.9
+    assert near.accepted
+    assert "Judged with a density of 1.02 g/ml." in near.sentence
+    assert "cannot be told from the nominal 500.0 ml" in near.sentence
+    assert "known to ± 3.0 ml" in near.sentence
+    clear = check(crew, lot, [514_000, 514_000])  # 503.9 ml
+    assert clear.accepted
+    assert "Judged with a density of 1.02 g/ml." in clear.sentence
+    assert "cannot be told" not in clear.sentence
+    short = check(crew, lot, [509_500, 509_500])  # 499.5 ml: the rule stays the rule
+    assert not short.accepted
+    assert "cannot be told from the nominal" in short.sentence
+
+
 def test_a_coarse_scale_cannot_judge_a_small_bottle(crew: make.Crew) -> None:
     lot = make.filled(crew, nominal_ul=10_000)  # T is 0.9 ml, a fifth 0.18
     with pytest.raises(Refusal, match="Take a finer scale") as refused:

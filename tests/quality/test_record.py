@@ -10,9 +10,12 @@ import pytest
 
 from batches.models import Charge, Reading
 from batches.services import cooking
+from batches.services.discounting import set_lye_discount
+from batches.services.titrating import Replicate
 from quality.models import Signature
-from quality.services import record
-from tests import make
+from quality.services import record, signing
+from tests import lab, make
+from tests.database import run
 
 
 @pytest.mark.django_db
@@ -95,3 +98,41 @@ def test_the_words_say_what_a_charge_was_of(crew: make.Crew) -> None:
     sources = record.part(signature.record, "words")["sources"]
     assert sources[paste.code] == f"batch {paste.code}"
     assert "distilled water, Fenwick Lye and Oil, lot SL-1" in sources.values()
+
+
+@pytest.mark.django_db
+def test_a_lye_discount_is_signed_and_its_absence_changes_no_old_record(
+    crew: make.Crew,
+) -> None:
+    plain = make.released_paste(crew)
+    old = record.part(Signature.objects.get(batch=plain).record, "facts")
+    assert "lye_discount" not in old  # as records were before there was one
+    batch = make.open_batch(crew)
+    set_lye_discount(
+        by=crew.maker, batch=batch, discount=Decimal("0.02"), reason="range only"
+    )
+    make.charge_all(crew, make.fresh(batch))
+    make.complete(crew, make.fresh(batch), share="0.94")
+    make.sign(crew.reviewer, make.fresh(batch), "reject")
+    facts = record.part(Signature.objects.get(batch=batch).record, "facts")
+    assert facts["lye_discount"] == "0.02"
+    assert list(signing.faults()) == []
+    run("UPDATE batches_batch SET lye_discount = 0 WHERE stock_id = %s", batch.pk)
+    assert ["no longer what was signed" in one for one in signing.faults()] == [True]
+
+
+@pytest.mark.django_db
+def test_why_a_sample_does_not_count_is_signed_with_it(crew: make.Crew) -> None:
+    batch = make.cooked_batch(crew)
+    spilled = "spilled some"
+    lab.titration(
+        crew,
+        batch.stock,
+        Replicate(sample_mg=10_000, volume_ml=Decimal("1.2")),
+        Replicate(sample_mg=10_000, volume_ml=Decimal("0.4"), excluded_because=spilled),
+        kind="free_alkali",
+        setup={"concentration": Decimal("0.1"), "half_width": Decimal("0.0005")},
+    )
+    (titration,) = record.facts_of(batch)["titrations"]
+    reasons = [one["excluded_because"] for one in titration["replicates"]]
+    assert reasons == ["", spilled]

@@ -6,14 +6,20 @@ import datetime
 from decimal import Decimal
 
 import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
 from batches.models import Batch, Charge
 from batches.services import cooking
+from batches.services.discounting import set_lye_discount
 from batches.services.results import excess_alkali_of
 from producer.errors import Conflict, Refusal
+from producer.models import User
 from quality.services import reviewing
-from tests import make
+from tests import lab, make
 
 
 def overdosed(crew: make.Crew) -> Batch:
@@ -141,3 +147,93 @@ def test_a_batch_with_a_rejected_paste_in_it_is_not_released(crew: make.Crew) ->
     make.signed(crew.reviewer, paste, "hold", "reject")
     with pytest.raises(Refusal, match=f"Batch {paste.number} is in it"):
         make.sign(crew.reviewer, liquid)
+
+
+@pytest.mark.django_db
+def test_amending_a_charge_does_not_hide_why_it_was_unusual(crew: make.Crew) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    row = batch.charges.get(line__material__kind="water")
+    lot = make.released_lot(crew, make.sunflower(crew.maker))
+    corrected = cooking.correct(
+        by=crew.maker,
+        batch=batch,
+        source=lot.stock,
+        scale=make.scale(crew.maker),
+        gross_mg=20_000,
+        tare_mg=0,
+        reason="too much alkali",
+    )
+    make.complete(crew, batch)
+
+    def notes() -> list[str]:
+        return reviewing.review_of(make.fresh(batch), by=crew.reviewer).notes
+
+    def amend(charge: Charge, reason: str) -> Charge:
+        return cooking.amend_charge(
+            by=crew.maker,
+            charge=charge,
+            gross_mg=charge.gross_mg + 1000,
+            tare_mg=charge.tare_mg,
+            reason=reason,
+        )
+
+    unusual = f"Unusual charge of {row.source.code}: so the scene wants it"
+    assert unusual in notes()
+    amend(amend(row, "misread"), "misread again")
+    amend(corrected, "wrong tare")
+    assert f"{unusual} Amended: misread Amended: misread again" in notes()
+    assert f"Correction with {lot.code}: too much alkali Amended: wrong tare" in notes()
+
+
+@pytest.mark.django_db
+def test_who_set_the_lye_discount_had_a_hand_in_the_batch(
+    crew: make.Crew, owner: User
+) -> None:
+    both = make.account(by=owner, name="Ebba Storm", rights=["maker", "reviewer"])
+    other = make.open_batch(crew)
+    batch = make.open_batch(crew)
+    for one, discount in ((batch, "0.02"), (batch, "0")):
+        set_lye_discount(
+            by=both, batch=one, discount=Decimal(discount), reason="range only"
+        )
+    make.charge_all(crew, batch)
+    make.complete(crew, batch)
+    assert both.person_id in reviewing.hands_in(batch)
+    assert both.person_id not in reviewing.hands_in(other)
+    assert reviewing.review_of(make.fresh(batch), by=both).is_own_work
+    with pytest.raises(Refusal, match="somebody else must"):
+        make.sign(both, make.fresh(batch))
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("of", ["cook", "dilution"])
+def test_the_page_of_a_review_asks_for_each_thing_once(
+    crew: make.Crew, client: Client, of: str
+) -> None:
+    batch = make.cooked_batch(crew) if of == "cook" else make.diluted_batch(crew)
+    if of == "cook":
+        lab.free_alkali(crew, batch, "0.2", "0.3")
+    client.force_login(crew.reviewer)
+    address = reverse("quality:review", args=[batch.number])
+
+    def asked() -> list[str]:
+        with CaptureQueriesContext(connection) as questions:
+            assert client.get(address).status_code == 200
+        return [one["sql"] for one in questions]
+
+    asked()  # what is kept between requests is kept now
+    questions = asked()
+    assert len(questions) < 50
+    of_table = [sql for sql in questions if 'FROM "batches_bulkweighing"' in sql]
+    assert len(of_table) <= 2  # of the batch, and of all above it
+    row = Charge.objects.filter(batch=batch).earliest("pk")
+    for _ in range(4):  # however much was entered and amended
+        row = cooking.amend_charge(
+            by=crew.maker,
+            charge=row,
+            gross_mg=row.gross_mg + 100,
+            tare_mg=row.tare_mg,
+            reason="misread",
+        )
+    assert len(asked()) == len(questions)

@@ -2,7 +2,9 @@
 
 A module of this package names its ``SOURCE``, lists its ``CHECKS`` and holds each of
 them in one parametrised test. Rows flagged as from memory say so in their name and do
-not count as outside checks.
+not count as outside checks. Nor do values that the test itself computes, though from
+the atomic weights of a library: they are independent of our code, but nobody published
+them. They are counted apart.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ class Flag(enum.StrEnum):
 
     SEEN = "seen"  # in the source itself, or run in the named reference library
     SECOND_HAND = "second hand"  # in a copy, transcription or test that quotes it
+    LIBRARY = "computed with a library"  # by our test, from what a library knows
     MEMORY = "from memory, not confirmed"
     COMMON = "common practice, no source"
 

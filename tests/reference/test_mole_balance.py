@@ -36,7 +36,7 @@ CHECKS = [
     Check(
         what="three moles of KOH and one of triolein: nothing left over, g",
         clause="mole balance",
-        flag=Flag.SEEN,
+        flag=Flag.LIBRARY,
         ours=lambda: pot(3, (TRIOLEIN, 1)),
         published=0.0,
         within=0.02,  # the rounding of the standards to 56.1, on 168 g
@@ -44,7 +44,7 @@ CHECKS = [
     Check(
         what="four moles of KOH and one of triolein: one mole left over, g",
         clause="mole balance",
-        flag=Flag.SEEN,
+        flag=Flag.LIBRARY,
         ours=lambda: pot(4, (TRIOLEIN, 1)),
         published=KOH,
         within=0.02,
@@ -52,7 +52,7 @@ CHECKS = [
     Check(
         what="five moles of KOH, triolein and trilaurin: one mole lacking, g",
         clause="mole balance",
-        flag=Flag.SEEN,
+        flag=Flag.LIBRARY,
         ours=lambda: pot(5, (TRIOLEIN, 1), (TRILAURIN, 1)),
         published=-KOH,
         within=0.04,
@@ -60,7 +60,7 @@ CHECKS = [
     Check(
         what="four moles of KOH, triolein and oleic acid: nothing left over, g",
         clause="mole balance",
-        flag=Flag.SEEN,
+        flag=Flag.LIBRARY,
         ours=lambda: pot(4, (TRIOLEIN, 1), (OLEIC, 1)),
         published=0.0,
         within=0.03,
@@ -68,7 +68,7 @@ CHECKS = [
     Check(
         what="six moles of KOH, triolein and one of citric acid: nothing left over, g",
         clause="mole balance",
-        flag=Flag.SEEN,
+        flag=Flag.LIBRARY,
         ours=lambda: pot(6, (TRIOLEIN, 1), citric=1),
         published=0.0,
         within=0.04,
@@ -76,7 +76,7 @@ CHECKS = [
     Check(
         what="a mole of KOH lacking leaves a third of a mole of triolein, g",
         clause="mole balance",
-        flag=Flag.SEEN,
+        flag=Flag.LIBRARY,
         ours=lambda: unsaponified_oil(pot(2, (TRIOLEIN, 1)), VALUE[TRIOLEIN]),
         published=TRIOLEIN / 3,
         relative=2e-4,

@@ -13,17 +13,12 @@ from django.utils import timezone
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
 from batches.models import Batch, BulkWeighing, Charge, FormulaLine, Input
 from batches.services import moves, planning, sources
+from batches.services.cooking.plausible import check_correction, check_target
 from batches.services.cooking.rows import newest, weighed, weighing_facts, write
 from producer.errors import Refusal
 from producer.models import Instrument, Material, Right, Stock, StockMovement, User
-from producer.quantities import format_mass
 from producer.services import stock as ledger
 from producer.services.checks import local_day, need_reason, plausible_time, require
-
-# A slip of unit is a factor of a thousand, a forgotten tare a few hundred grams; a
-# charge in a few portions stays inside. Common practice, no source.
-LEAST_OF_TARGET = Decimal("0.1")
-MOST_OF_TARGET = Decimal("1.1")
 
 
 @transaction.atomic
@@ -68,7 +63,7 @@ def charge(
     )
     row.reason = unusual.strip()
     if not row.reason:
-        _plausible(batch, row)
+        check_target(batch, row)
     put_in(by, row)
     if batch.status == BatchStatus.PLANNED:
         moves.move_batch(
@@ -94,7 +89,9 @@ def amend_charge(
     """Correct a charge by a new row: other masses, another lot, or taken back.
 
     The stock follows: what the old row drew goes back, what the new row says is
-    drawn. Both rows stay legible.
+    drawn. Both rows stay legible. It is held to what a new row is held to: the scale
+    must carry it, a new lot must fit, a correction stays small. Only a mass far from
+    the formula needs no second reason.
     """
     require(by, Right.MAKER)
     batch = moves.still_open(charge.batch)
@@ -137,6 +134,8 @@ def amend_charge(
         tare_mg=0 if void else tare_mg,
         observed_at=plausible_time(observed_at or charge.observed_at),
     )
+    if is_correction(row) and not void:
+        check_correction(batch, row.net_mg, instead_of_mg=charge.net_mg)
     _move_difference(by, charge, row)
     row.save(force_insert=True)
     _add_to_edge(batch, charge.source, -charge.net_mg)
@@ -183,24 +182,6 @@ def put_in(by: User, row: Charge) -> None:
     )
     row.save(force_insert=True)
     _add_to_edge(row.batch, row.source, row.net_mg)
-
-
-def _plausible(batch: Batch, row: Charge) -> None:
-    """Refuse a mass that is far from what is still to be weighed for its line."""
-    planned = {one.line.pk: one for one in planning.plan_of(batch).lines}
-    target = planned.get(row.line_id or 0)
-    if target is None or not target.target_mg:
-        return
-    open_mg = max(target.target_mg - target.charged_mg, 0)
-    too_much = target.charged_mg + row.net_mg > target.target_mg * MOST_OF_TARGET
-    too_little = row.net_mg < open_mg * LEAST_OF_TARGET
-    if too_much or too_little:
-        raise Refusal(
-            f"{format_mass(row.net_mg)} is far from the {format_mass(open_mg)} of"
-            f" {target.name} still to be weighed. Check the unit, the vessel and the"
-            " tare. If it is right, say why below.",
-            field="unusual",
-        )
 
 
 def _oils_first(batch: Batch) -> None:

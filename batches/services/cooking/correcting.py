@@ -8,8 +8,6 @@ import uuid
 from django.db import transaction
 from django.utils import timezone
 
-from batches.chemistry.constants import PERCENT
-from batches.chemistry.correction import MOST_OF_POT
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Charge
 from batches.services import planning, sources
@@ -19,11 +17,10 @@ from batches.services.cooking.charging import (
     still_takes_charges,
     with_figure,
 )
+from batches.services.cooking.plausible import check_correction
 from batches.services.cooking.rows import weighed, write
-from batches.services.results import yield_of
 from producer.errors import Refusal
 from producer.models import Instrument, Material, Right, Stock, User
-from producer.quantities import format_mass
 from producer.services.checks import local_day, need_reason, plausible_time, require
 
 
@@ -66,7 +63,7 @@ def correct(
         tare_mg=tare_mg,
         observed_at=observed_at,
     )
-    _is_small(batch, row)
+    check_correction(batch, row.net_mg)
     put_in(by, row)
     write(
         by,
@@ -101,16 +98,4 @@ def _all_is_in(batch: Batch) -> None:
     if missing:
         raise Refusal(
             f"Weigh {', '.join(missing)} first: only then is there anything to correct."
-        )
-
-
-def _is_small(batch: Batch, row: Charge) -> None:
-    in_pot = yield_of(batch).theoretical_mg
-    if row.net_mg > in_pot * MOST_OF_POT:
-        raise Refusal(
-            f"{format_mass(row.net_mg)} is more than {MOST_OF_POT * PERCENT:.0f} % of"
-            f" the {format_mass(in_pot)} in the pot, so it is no correction. Check the"
-            " unit, the vessel and the tare. What the formula asks for is weighed on"
-            " its own line.",
-            field="gross_mg",
         )

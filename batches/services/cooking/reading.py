@@ -13,6 +13,7 @@ from django.utils import timezone
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Reading
 from batches.services import moves
+from batches.services.cooking.plausible import check_reading
 from batches.services.cooking.rows import newest, write
 from producer.errors import Refusal
 from producer.models import Instrument, Right, User
@@ -116,6 +117,7 @@ def _reading(
 ) -> Reading:
     row.value, row.clarity, row.method = value, clarity, method.strip()
     row.instrument, row.observed_at = instrument, observed_at
+    check_reading(row)
     if instrument is not None:
         _fits(row, instrument)
         row.standard_uncertainty = instrument.standard_uncertainty()

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from django.db import models
 
 from batches.models import Batch, BulkWeighing, Charge
+from batches.services.cooking.plausible import check_load
 from producer import journal
 from producer.errors import Conflict, Refusal
 from producer.models import Correctable, Instrument, User
@@ -27,6 +28,7 @@ def weighed(
     """Fill in a weighing, validated; net is gross less tare."""
     if scale.kind != Instrument.Kind.SCALE:
         raise Refusal("Choose the scale it was weighed on.", field="scale")
+    check_load(scale, gross_mg)
     row.scale = scale
     row.gross_mg, row.tare_mg, row.net_mg = gross_mg, tare_mg, gross_mg - tare_mg
     row.observed_at = observed_at

@@ -11,6 +11,7 @@ from django.utils import timezone
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, BulkWeighing
 from batches.services import moves
+from batches.services.cooking.plausible import check_yield
 from batches.services.cooking.rows import newest, weighed, weighing_facts, write
 from producer.errors import Refusal
 from producer.models import Instrument, Right, StockMovement, User
@@ -42,6 +43,7 @@ def weigh_bulk(
         tare_mg=tare_mg,
         observed_at=observed_at,
     )
+    check_yield(batch, row.net_mg)
     row.save(force_insert=True)
     ledger.move(
         by=by,
@@ -81,6 +83,7 @@ def amend_bulk(
         tare_mg=tare_mg,
         observed_at=weighing.observed_at,
     )
+    check_yield(batch, row.net_mg)
     row.save(force_insert=True)
     if row.net_mg != weighing.net_mg:
         ledger.move(

@@ -13,6 +13,7 @@ from batches.chemistry import excess as chemistry
 from batches.chemistry.constants import PERCENT
 from batches.chemistry.errors import ChemistryError
 from batches.models import Batch
+from batches.services.entries import Entries
 from producer.errors import Refusal
 from producer.models import Premises
 from quality.services.alkali.inputs import NotKnownError, pot_of
@@ -68,6 +69,16 @@ class Alkali:
             (one for one in (self.over, self.under) if one is not None), default=None
         )
 
+    @property
+    def needs_reason(self) -> bool:
+        """Say whether a risk is at the level to stop and no titration has looked at it.
+
+        A titration looks at alkali; of oil only the weighings know anything.
+        """
+        if self.titrated is None:
+            return self.level == "stop"
+        return (self.under or 0.0) >= self.stop
+
     def discount(self) -> float | None:
         """Return the least lye discount that brings P(over) under the warning level.
 
@@ -112,12 +123,16 @@ def discount_rows(alkali: Alkali, *, current: Decimal = Decimal(0)) -> list[Row]
     ]
 
 
-def alkali_of(batch: Batch, *, to_the_full: bool = False) -> Alkali:
+def alkali_of(
+    batch: Batch, *, to_the_full: bool = False, entries: Entries | None = None
+) -> Alkali:
     """Return E of a batch by weighing and by titration, with risks and limits.
 
     From what is weighed so far, and for the rest from the plan with the lots chosen.
     ``to_the_full`` also counts the last grams of potash still to be weighed.
+    ``entries`` are the rows of the batch, where the caller has read them already.
     """
+    entries = entries or Entries(batch)
     premises = Premises.objects.get()
     limits = chemistry.Limits(
         free_alkali_percent=float(premises.free_alkali_limit_percent),
@@ -125,7 +140,7 @@ def alkali_of(batch: Batch, *, to_the_full: bool = False) -> Alkali:
     )
     weighed, why_not = None, ""
     try:
-        pot = pot_of(batch, to_the_full=to_the_full)
+        pot = pot_of(entries, to_the_full=to_the_full)
         weighed = weighed_in(batch, pot, limits)
     except NotKnownError as reason:
         why_not = str(reason)
@@ -133,11 +148,11 @@ def alkali_of(batch: Batch, *, to_the_full: bool = False) -> Alkali:
         why_not = refusal.message
     except ChemistryError as error:
         why_not = str(error)
-    titration, note = last_titration(batch)
+    titration, note = last_titration(entries)
     return Alkali(
         weighed=weighed,
         why_not=why_not,
-        titrated=titrated(batch, titration, limits) if titration else None,
+        titrated=titrated(entries, titration, limits) if titration else None,
         titration_note=note,
         limits=limits,
         warn=float(premises.risk_to_warn_percent / PERCENT),

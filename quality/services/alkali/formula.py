@@ -9,7 +9,13 @@ from typing import Any
 
 from batches.chemistry import excess as chemistry
 from quality.services.alkali.inputs import Knowledge, Portion, Pot, Role, Scale
-from quality.statistics.budgets import Quantity, rectangular, triangular
+from quality.statistics.budgets import (
+    Budget,
+    Quantity,
+    budget,
+    rectangular,
+    triangular,
+)
 
 FIGURE_NAMES = {
     Role.POTASH: "usable share",
@@ -58,8 +64,22 @@ class Sum:
         return chemistry.excess(sides[Role.POTASH], sides[Role.OIL], sides[Role.ACID])
 
 
-def formula_of(pot: Pot) -> Sum:
-    """Return the balance of a pot as a formula of its inputs."""
+def balance_of(pot: Pot) -> tuple[Sum, Budget]:
+    """Return the balance of a pot as a formula, and E in grams of KOH with its budget.
+
+    The ± of a scale counts in the way that makes E less certain, see :mod:`.inputs`.
+    """
+    formulas = (formula_of(pot), formula_of(pot, apart=True))
+    found = [(one, budget(one, one.quantities, unit="g")) for one in formulas]
+    return max(found, key=lambda pair: pair[1].standard_uncertainty)
+
+
+def formula_of(pot: Pot, *, apart: bool = False) -> Sum:
+    """Return the balance of a pot as a formula of its inputs.
+
+    The ± of a scale is one input for all masses weighed on it or, with ``apart``, one
+    for each.
+    """
     known = Sum(quantities=[], terms=[], advice={})
     figures: dict[Hashable, int] = {}
     biases: dict[str, int] = {}
@@ -68,11 +88,12 @@ def formula_of(pot: Pot) -> Sum:
         key = (portion.role, portion.known.key)
         if key not in figures:
             figures[key] = _add_figure(known, portion, pot)
-        scale = portion.scale
-        if scale.half_width_g and scale.name not in biases:
-            biases[scale.name] = _add_bias(known, scale)
         mass = _add_mass(known, portion, counted)
-        known.terms.append((portion.role, mass, biases.get(scale.name), figures[key]))
+        scale, of_mass = portion.scale, known.quantities[mass].name if apart else ""
+        name = bias_name(scale.name, of_mass)
+        if scale.half_width_g and name not in biases:
+            biases[name] = _add_bias(known, scale, name, apart=apart)
+        known.terms.append((portion.role, mass, biases.get(name), figures[key]))
     return known
 
 
@@ -105,13 +126,20 @@ def _add_figure(known: Sum, portion: Portion, pot: Pot) -> int:
     return _add(known, quantity, advice)
 
 
-def _add_bias(known: Sum, scale: Scale) -> int:
+def bias_name(scale: str, mass: str = "") -> str:
+    """Return the name of the ± of a scale, or of its ± in one mass."""
+    return f"± of the scale {scale}" + (f", {mass}" if mass else "")
+
+
+def bias_origin(*, apart: bool) -> str:
+    """Return where the ± of a scale is from and how it counts."""
+    way = "for each net mass apart" if apart else "the same for every net mass on it"
+    return f"register of instruments; {way}, which is the wider of the two ways"
+
+
+def _add_bias(known: Sum, scale: Scale, name: str, *, apart: bool) -> int:
     quantity = rectangular(
-        f"± of the scale {scale.name}",
-        0,
-        scale.half_width_g,
-        unit="g",
-        origin="register of instruments; the same for every net mass weighed on it",
+        name, 0, scale.half_width_g, unit="g", origin=bias_origin(apart=apart)
     )
     return _add(known, quantity, CHECK_SCALE)
 

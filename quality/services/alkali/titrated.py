@@ -7,7 +7,8 @@ from decimal import Decimal
 from typing import Any
 
 from batches.chemistry import excess as chemistry
-from batches.models import Batch, BulkWeighing, Titration
+from batches.models import Titration
+from batches.services.entries import Entries, standing
 from batches.services.results import yield_of
 from quality.services.judging import outdated
 from quality.statistics.budgets import Budget, Quantity, budget, rectangular, triangular
@@ -24,15 +25,12 @@ class Titrated:
     over: float
 
 
-def last_titration(batch: Batch) -> tuple[Titration | None, str]:
+def last_titration(entries: Entries) -> tuple[Titration | None, str]:
     """Return the last titration of the free alkali that counts, or why it does not."""
-    last = (
-        Titration.objects.current()
-        .filter(stock=batch.stock, kind=Titration.Kind.FREE_ALKALI)
-        .order_by("pk")
-        .last()
-    )
-    if last is not None and outdated(batch, last):
+    rows = standing(entries.titrations)
+    free = [row for row in rows if row.kind == Titration.Kind.FREE_ALKALI]
+    last = free[-1] if free else None
+    if last is not None and outdated(entries, last):
         return None, (
             "The free alkali was titrated before the last charge went in. Titrate it"
             " again."
@@ -41,12 +39,12 @@ def last_titration(batch: Batch) -> tuple[Titration | None, str]:
 
 
 def titrated(
-    batch: Batch, titration: Titration, limits: chemistry.Limits
+    entries: Entries, titration: Titration, limits: chemistry.Limits
 ) -> Titrated | None:
     """Return E = share × paste ± u of a titration, or None where nothing is in it."""
     percent = titration.value or Decimal(0)
     spread = titration.standard_uncertainty or Decimal(0)
-    result = yield_of(batch)
+    result = yield_of(entries.batch, entries)
     paste_mg = result.actual_mg or result.theoretical_mg
     if not paste_mg:
         return None
@@ -57,7 +55,7 @@ def titrated(
         unit="%",
         origin=titration.method or titration.get_kind_display(),
     )
-    masses = _paste(batch, paste_mg)
+    masses = _paste(entries, paste_mg)
     return Titrated(
         budget=budget(_share_of, [share, *masses], unit="g"),
         percent=percent,
@@ -76,13 +74,8 @@ def _share_of(percent: Any, mass: Any, bias: Any = 0.0) -> Any:
     return percent / 100 * (mass + bias)
 
 
-def _paste(batch: Batch, paste_mg: int) -> list[Quantity]:
-    weighing = (
-        BulkWeighing.objects.current()
-        .filter(batch=batch)
-        .select_related("scale")
-        .first()
-    )
+def _paste(entries: Entries, paste_mg: int) -> list[Quantity]:
+    weighing = entries.weighing
     if weighing is None:
         return [
             Quantity(

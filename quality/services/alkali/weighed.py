@@ -6,9 +6,9 @@ import dataclasses
 
 from batches.chemistry import excess as chemistry
 from batches.models import Batch
-from quality.services.alkali.formula import Sum, formula_of
+from quality.services.alkali.formula import Sum, balance_of
 from quality.services.alkali.inputs import Portion, Pot, Role
-from quality.statistics.budgets import Budget, budget
+from quality.statistics.budgets import Budget
 from quality.statistics.simulation import Simulation, simulate
 
 
@@ -66,8 +66,7 @@ def drawn(
 
 def weighed_in(batch: Batch, pot: Pot, limits: chemistry.Limits) -> Weighed:
     """Return E of a pot by its weighings, with its budget and both risks."""
-    formula = formula_of(pot)
-    found = budget(formula, formula.quantities, unit="g")
+    formula, found = balance_of(pot)
     return Weighed(
         budget=found,
         formula=formula,

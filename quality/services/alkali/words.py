@@ -19,6 +19,7 @@ class Stage(enum.StrEnum):
     """What can still be done about it."""
 
     BEFORE = "before the cook"
+    WEIGHED = "all weighed in"
     COOKED = "cooked"
     TITRATED = "titrated"
 
@@ -26,13 +27,22 @@ class Stage(enum.StrEnum):
 OPENINGS = {
     ("stop", Stage.BEFORE): "Do not cook",
     ("warn", Stage.BEFORE): "Think twice before cooking",
+    ("stop", Stage.WEIGHED): "Do not use it as it stands",
+    ("warn", Stage.WEIGHED): "Look at it closely",
     ("stop", Stage.COOKED): "Do not use it before a titration",
     ("warn", Stage.COOKED): "Look at it closely, best by a titration",
     ("stop", Stage.TITRATED): "Do not use it",
     ("warn", Stage.TITRATED): "Look at it closely",
 }
 LOW = "The risk is low"
+OIL_ONLY = "Look for oil before it is used"
 CORRECT = "Correct it, cook on, and titrate again."
+CORRECT_WEIGHED = (
+    "It is more than the ± of what was weighed: check every weighing and amend a wrong"
+    " one. If all are right, cook on, look at a portion in hot water, titrate, and"
+    " correct the alkali."
+)
+MEASURE = "Cook on, look at a portion in hot water, and titrate: that says more."
 LOOK_FOR_OIL = (
     "Test a portion in hot water for clarity: oil is seen there, and by no titration."
 )
@@ -46,9 +56,13 @@ def excess_in_words(budget: Budget, *, mark: str = ".") -> str:
 
 def amount_in_words(budget: Budget, *, mark: str = ".") -> str:
     """Return E alone: “1.2 ± 3.4 g left over” or “… lacking”."""
-    both = rounded(abs(budget.value), budget.expanded_uncertainty)
-    side = "left over" if budget.value >= 0 else "lacking"
-    return f"{both.text(mark=mark)} g {side}"
+    return grams_in_words(budget.value, budget.expanded_uncertainty, mark=mark)
+
+
+def grams_in_words(value: float, spread: float, *, mark: str = ".") -> str:
+    """Return grams of KOH and their U as “1.2 ± 3.4 g left over” or “… lacking”."""
+    side = "left over" if value >= 0 else "lacking"
+    return f"{rounded(abs(value), spread).text(mark=mark)} g {side}"
 
 
 def doubt_in_words(budget: Budget) -> str:
@@ -74,21 +88,41 @@ def verdict(alkali: Alkali, *, mark: str = ".") -> str:
     if not alkali.level:
         return alkali.why_not
     stage = stage_of(alkali)
-    sentences = [_risks(alkali, OPENINGS.get((alkali.level, stage), LOW), mark)]
+    sentences = [_risks(alkali, _opening(alkali, stage), mark)]
     if alkali.level != "good":
         sentences += _remedies(alkali, stage, mark)
     return " ".join(sentence for sentence in sentences if sentence)
 
 
+def _opening(alkali: Alkali, stage: Stage) -> str:
+    alkali_is_fine = stage is Stage.TITRATED and (alkali.over or 0) < alkali.warn
+    if alkali_is_fine and alkali.level != "good":
+        return OIL_ONLY
+    return OPENINGS.get((alkali.level, stage), LOW)
+
+
 def stage_of(alkali: Alkali) -> Stage:
-    """Return what can still be done: before the cook, after it, after a titration."""
+    """Return what can still be done, by what is weighed in and measured."""
     if alkali.titrated is not None:
         return Stage.TITRATED
     cooked = alkali.weighed is None or alkali.weighed.cooked
-    return Stage.COOKED if cooked else Stage.BEFORE
+    if cooked:
+        return Stage.COOKED
+    potash_is_in = alkali.weighed is not None and alkali.weighed.charge is None
+    return Stage.WEIGHED if potash_is_in else Stage.BEFORE
+
+
+def is_to_correct(alkali: Alkali) -> bool:
+    """Say whether all is weighed in and the excess is larger than its own ±."""
+    if stage_of(alkali) is not Stage.WEIGHED or alkali.weighed is None:
+        return False
+    return not doubt_in_words(alkali.weighed.budget)
 
 
 def _remedies(alkali: Alkali, stage: Stage, mark: str) -> Iterator[str]:
+    if stage is Stage.WEIGHED:
+        yield CORRECT_WEIGHED if is_to_correct(alkali) else MEASURE
+        return
     if stage is Stage.BEFORE:
         if alkali.weighed and alkali.weighed.advice:
             yield f"What would help most: {alkali.weighed.advice}."

@@ -98,6 +98,15 @@ def test_a_part_of_a_paste_has_the_same_composition(pot: Pot, share: Decimal) ->
     assert abs(some.soap - made.soap * share) <= Decimal("1e-9")
 
 
+def test_what_loses_nothing_came_out_whole() -> None:
+    third = Pot(soap=Decimal(460), water=Decimal(540)).part(1 / Decimal(3))
+    thirds = third + third + third
+    assert thirds.total < 1000  # each was cut to a nanogram
+    assert weighing(thirds, Decimal(1000)).total == 1000
+    with pytest.raises(OutOfRangeError, match="more than went in"):
+        weighing(thirds, Decimal("1000.001"))
+
+
 @given(pots())
 def test_boiling_down_takes_only_water(pot: Pot) -> None:
     made = react(pot)

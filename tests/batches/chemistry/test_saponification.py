@@ -95,6 +95,12 @@ def test_the_ends_of_the_guarded_range_are_inside(value: str) -> None:
     assert check_saponification_value(Decimal(value)) == Decimal(value)
 
 
+def test_a_value_outside_is_told_in_round_figures() -> None:
+    value = Decimal("57.57530786026200873362445415")
+    with pytest.raises(OutOfRangeError, match=r"value of 57\.58 mg KOH per gram"):
+        check_saponification_value(value)
+
+
 def test_a_table_for_sodium_hydroxide_is_noticed() -> None:
     olive_on_sodium_basis = Decimal(190) * Decimal("39.997") / Decimal("56.105")
     with pytest.raises(OutOfRangeError, match="not for sodium hydroxide"):

@@ -1,0 +1,92 @@
+"""All that was entered in one batch, each table asked once.
+
+For a page or a signature that looks at the same rows from many sides: it makes one of
+these, passes it along, and throws it away.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator
+from functools import cached_property
+from itertools import chain
+from typing import TypeVar
+
+from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
+
+Entry = Charge | Reading | BulkWeighing | Loss | Titration
+Row = TypeVar("Row", Charge, Reading, BulkWeighing, Loss, Titration)
+WHO = ("entered_by__person", "superseded_by")
+
+
+def standing(rows: Iterable[Row]) -> list[Row]:
+    """Return the rows that nothing supersedes and that take nothing back."""
+    rows = list(rows)
+    superseded = {row.supersedes_id for row in rows}
+    return [row for row in rows if row.pk not in superseded and not row.is_void]
+
+
+class Entries:
+    """The rows of a batch, superseded ones too, in the order of entry."""
+
+    def __init__(self, batch: Batch) -> None:
+        self.batch = batch
+
+    @cached_property
+    def charges(self) -> list[Charge]:
+        """What was weighed in."""
+        rows = Charge.objects.filter(batch=self.batch).select_related(
+            "source__lot__material",
+            "source__lot__supplier",
+            "line__material",
+            "scale",
+            "certificate",
+            *WHO,
+        )
+        return list(rows.order_by("pk"))
+
+    @cached_property
+    def readings(self) -> list[Reading]:
+        """What was read."""
+        rows = Reading.objects.filter(batch=self.batch)
+        return list(rows.select_related("instrument", *WHO).order_by("pk"))
+
+    @cached_property
+    def weighings(self) -> list[BulkWeighing]:
+        """What came out, on the scale."""
+        rows = BulkWeighing.objects.filter(batch=self.batch)
+        return list(rows.select_related("scale", *WHO).order_by("pk"))
+
+    @cached_property
+    def losses(self) -> list[Loss]:
+        """What was lost."""
+        rows = Loss.objects.filter(batch=self.batch)
+        return list(rows.select_related(*WHO).order_by("pk"))
+
+    @cached_property
+    def titrations(self) -> list[Titration]:
+        """What was titrated, with its samples."""
+        rows = Titration.objects.filter(stock_id=self.batch.pk)
+        rows = rows.select_related("scale", *WHO).prefetch_related("replicates")
+        return list(rows.order_by("pk"))
+
+    @cached_property
+    def standing_charges(self) -> list[Charge]:
+        """The charges that count."""
+        return standing(self.charges)
+
+    @property
+    def weighing(self) -> BulkWeighing | None:
+        """The weighing of what came out that counts, or None."""
+        return next(iter(standing(self.weighings)), None)
+
+    def __iter__(self) -> Iterator[Entry]:
+        """Yield every row of every kind."""
+        return chain(
+            self.charges, self.readings, self.weighings, self.losses, self.titrations
+        )
+
+    @property
+    def last_at(self) -> datetime.datetime:
+        """When something was last entered in the batch."""
+        return max([self.batch.entered_at, *(row.entered_at for row in self)])

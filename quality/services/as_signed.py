@@ -1,0 +1,160 @@
+"""What a signature signed, read from its record: never computed again.
+
+A register may be corrected after a signature, such as the ± of a scale; the figures of
+the day stay what they were. Records from before a figure was kept lack it, and then it
+is not shown.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
+from typing import Any
+
+from producer.quantities import format_number
+from quality.models import Characteristic, Signature
+from quality.services.alkali import words
+from quality.services.alkali.judged import NAME
+from quality.services.reviewing import Review
+from quality.statistics.conformity import Verdict
+from quality.statistics.rounding import rounded
+
+Meaning = Signature.Meaning
+# Decisions that looked at the findings; the others follow from something else.
+JUDGING = (Meaning.RELEASE, Meaning.UNHOLD, Meaning.REJECT)
+LEVELS = {"good": "low risk", "warn": "some risk", "stop": "high risk"}
+WAYS = {"by_weighing": "weighing", "by_titration": "titration"}
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Row:
+    """One judgement as it was signed; ``verdict`` is None where a result lacked."""
+
+    name: str
+    verdict: Verdict | None
+    sentence: str
+    rule: str
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class AsSigned:
+    """What stood under a signature: its judgements, and figures by their names."""
+
+    signature: Signature
+    rows: list[Row]
+    figures: list[tuple[str, str]]
+    level: str
+
+
+def as_signed(signature: Signature, *, mark: str = ".") -> AsSigned:
+    """Return what a signature signed; ``mark`` is the decimal mark of the figures."""
+    signed: dict[str, Any] = json.loads(signature.record)
+    computed: dict[str, Any] = signed.get("computed") or {}
+    return AsSigned(
+        signature=signature,
+        rows=list(_rows(signed["judgements"], computed.get("free_alkali"))),
+        figures=[*_alkali(computed, mark), *_soap(computed, mark)],
+        level=computed.get("level", ""),
+    )
+
+
+def deciding(signatures: Iterable[Signature]) -> Signature | None:
+    """Return the last signature that looked at the findings, or None."""
+    rows = [row for row in signatures if row.meaning in JUDGING]
+    return rows[-1] if rows else None
+
+
+def differences(signed: AsSigned, review: Review) -> list[str]:
+    """Return a sentence for each outcome that would not be the same today."""
+    today = {
+        finding.characteristic.label: finding.verdict for finding in review.findings
+    }
+    today[NAME] = review.free_alkali.verdict if review.free_alkali else None
+    said = [
+        _differs(row.name, _label(row.verdict), _label(today.get(row.name)))
+        for row in signed.rows
+    ]
+    level = review.computed["level"]
+    if signed.level:
+        before, now = (LEVELS.get(one, "not known") for one in (signed.level, level))
+        said.append(_differs("Excess alkali", before, now))
+    return [sentence for sentence in said if sentence]
+
+
+def _label(verdict: Verdict | None) -> str:
+    return verdict.label if verdict else "missing"
+
+
+def _differs(name: str, signed: str, today: str) -> str:
+    if signed == today:
+        return ""
+    return (
+        f"{name} was signed as “{signed}”; by the registers as they are today it would"
+        f" be “{today}”. What was signed stands."
+    )
+
+
+def _rows(
+    judgements: list[dict[str, Any]], free: dict[str, Any] | None
+) -> Iterator[Row]:
+    for one in judgements:
+        version, method = one["limit_version"], one["method"]
+        words_of_limit = f"Limit version {version}" if version else ""
+        yield Row(
+            name=Characteristic(one["characteristic"]).label,
+            verdict=Verdict(one["verdict"]) if one["verdict"] else None,
+            sentence=one["sentence"],
+            rule=": ".join(part for part in (words_of_limit, method) if part),
+        )
+    if free is not None:
+        yield Row(
+            name=NAME,
+            verdict=Verdict(free["verdict"]),
+            sentence=free["sentence"],
+            rule=f"Rule: {free['rule']}",
+        )
+
+
+def _alkali(computed: dict[str, Any], mark: str) -> Iterator[tuple[str, str]]:
+    if computed.get("level"):
+        yield "Excess alkali", LEVELS[computed["level"]]
+    for way, kept in computed.get("excess_alkali_g", {}).items():
+        spread = float(kept["standard_uncertainty"]) * float(kept["coverage_factor"])
+        amount = words.grams_in_words(float(kept["value"]), spread, mark=mark)
+        factor = _number(kept["coverage_factor"], mark)
+        yield f"Potassium hydroxide by {WAYS[way]}", f"{amount} (k = {factor})"
+    if "risks" not in computed:
+        return
+    limits, risks = computed["limits"], computed["risks"]
+    for name, what in (
+        ("free_alkali", "free potassium hydroxide"),
+        ("unsaponified", "unsaponified oil"),
+    ):
+        if risks[name] is not None:
+            most = _number(limits[f"{name}_percent"], mark)
+            chance = words.chance_in_words(float(risks[name]), mark=mark)
+            yield f"Risk of more than {most} % {what}", chance
+    levels = [
+        f"{_number(Decimal(limits[name]) * 100, mark)} %"
+        for name in ("risk_to_warn", "risk_to_stop")
+    ]
+    yield "Warned of from, not to cook from", " and ".join(levels)
+
+
+def _soap(computed: dict[str, Any], mark: str) -> Iterator[tuple[str, str]]:
+    kept = computed.get("soap_content_percent")
+    if kept is None:
+        return
+    spread = float(kept["standard_uncertainty"]) * float(kept["coverage_factor"])
+    both = rounded(float(kept["value"]), spread).text(mark=mark)
+    yield "Soap content", f"{both} % (k = {_number(kept['coverage_factor'], mark)})"
+    lowest = computed.get("lowest_soap_content_percent")
+    if lowest is not None:
+        shown = format_number(Decimal(lowest), mark=mark, places=1)
+        yield "Soap content, if nothing of what is missing was water", f"{shown} %"
+
+
+def _number(value: str | Decimal, mark: str) -> str:
+    return format_number(Decimal(value), mark=mark)
