@@ -193,4 +193,16 @@ ENTRIES: Final[list[Method]] = [
         refuses="any other acid",
         function="batches.chemistry.acids.koh_per_gram",
     ),
+    Method(
+        name="Slips at the bench",
+        gives="nothing, or a sentence with the likely slip",
+        formula=(
+            "free alkali 1 to 50 g of paste, other samples 0.2 to 20 g; titrant 0.005"
+            " to 2 mol/l and known to 5 % of it; burette to 0.5 ml"
+        ),
+        source="common practice, no source",
+        valid="every titration",
+        refuses="what lies outside, and a load above what the scale carries",
+        function="batches.chemistry.slips.check_samples",
+    ),
 ]

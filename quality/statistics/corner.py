@@ -97,6 +97,14 @@ def is_near(one: Budget, other: Budget) -> bool:
 
     Both are results of formulas of the very same independent inputs, and u is that of
     their difference. Source: ours, see ``NEAR``.
+
+    >>> from quality.statistics.budgets import budget, normal
+    >>> need, rest = normal("need", 100, 1), normal("rest", 5, 1)
+    >>> plain = budget(lambda x, y: x, [need, rest])
+    >>> is_near(plain, budget(lambda x, y: x + y, [need, rest]))  # 5 ± 1 apart
+    False
+    >>> is_near(plain, budget(lambda x, y: x + y - 4, [need, rest]))  # 1 ± 1 apart
+    True
     """
     variance = (
         one.standard_uncertainty**2

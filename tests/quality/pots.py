@@ -28,8 +28,8 @@ def chosen(crew: make.Crew, batch: Batch, **lots: RawLot | None) -> Batch:
     return make.fresh(batch)
 
 
-def balance(batch: Batch, **options: bool) -> Weighed:
-    weighed = alkali_of(batch, **options).weighed
+def balance(batch: Batch, *, to_the_full: bool = False) -> Weighed:
+    weighed = alkali_of(batch, to_the_full=to_the_full).weighed
     assert weighed is not None
     return weighed
 

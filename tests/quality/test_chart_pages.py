@@ -278,7 +278,7 @@ def test_a_check_is_recorded_by_the_form_of_its_kind(
     [
         ("meter", {"second": "standard 10.02"}, "Take both buffers from one set"),
         ("meter", {"second": "technical 7.00"}, "less than 1 pH apart"),
-        ("meter", {"temperature": "60"}, "goes from 0 to 50"),
+        ("meter", {"temperature": "60"}, "not between 0 and 50"),
         ("meter", {"second_millivolts": ""}, "both buffers, or of neither"),
         ("meter", {"first": "technical 9.00"}, "Select a valid choice"),
         ("meter", {"shown": ""}, "This is needed."),
