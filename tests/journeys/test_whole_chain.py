@@ -159,7 +159,7 @@ def check_yield(maker: Screen, theoretical_g: float, actual_g: float) -> None:
     ]
     assert [in_grams(text) for text in facts[:2]] == [theoretical_g, actual_g]
     variance = 100 * (actual_g - theoretical_g) / theoretical_g
-    assert facts[2] == f"{variance:.2f} %".replace("-", "−")
+    assert facts[2].startswith(f"{variance:.2f} %,".replace("-", "−"))
 
 
 def in_grams(text: str) -> float:
