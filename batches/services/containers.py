@@ -14,6 +14,7 @@ from batches.chemistry.ageing import Uptake, Verdict, usable_after, weigh_agains
 from batches.chemistry.errors import ChemistryError
 from batches.models import ContainerWeighing
 from batches.services import sources
+from batches.services.cooking.plausible import check_load
 from batches.services.cooking.rows import newest
 from producer import journal
 from producer.errors import Refusal
@@ -53,6 +54,7 @@ def weigh_container(
     """
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
+    check_load(scale, gross_mg)
     stock = Stock.objects.select_for_update().get(pk=lot.pk)
     row = _filled(
         ContainerWeighing(stock=stock, entered_by=by, observed_at=observed_at),

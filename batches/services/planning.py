@@ -97,6 +97,12 @@ def open_batch(
             " it is printed in the cautions of every batch."
         )
     formula = formula_version.formula
+    if is_rework and formula.kind == Formula.Kind.DILUTION:
+        raise Refusal(
+            "A rejected batch is reworked in a cook or a blend: only a paste can be"
+            " titrated, and what the rejected one brings along is not known otherwise.",
+            field="is_rework",
+        )
     newest = formula.versions.order_by("-version").first()
     if newest is None or newest.pk != formula_version.pk:
         raise Refusal(

@@ -131,11 +131,11 @@ class Setup:
 def kinds_for(stock: Stock) -> tuple[Kind, ...]:
     """Return what can be titrated of a lot or a batch; nothing for water and a liquid.
 
-    Free alkali is for a cook: a dilution has it from its paste, and it gets too thin.
+    Free alkali is for a paste: a dilution has it from its paste, and gets too thin.
     """
     if stock.kind == Stock.Kind.BATCH:
         batch = Batch.objects.get(pk=stock.pk)
-        return (Kind.FREE_ALKALI,) if batch.kind == Formula.Kind.COOK else ()
+        return () if batch.kind == Formula.Kind.DILUTION else (Kind.FREE_ALKALI,)
     lot = RawLot.objects.select_related("material").get(pk=stock.pk)
     return FITTING.get(lot.material.kind, ())
 

@@ -147,7 +147,7 @@ def _titration_obstacles(
     CLP with the whole ± on the far side: there the safe error is the wide one.
     """
     if free is None:
-        if batch.kind == Formula.Kind.COOK and batch.is_rework:
+        if batch.is_rework and batch.kind != Formula.Kind.DILUTION:
             yield (
                 "A rejected batch went into this one, so its alkali is not known by"
                 " weighing. Titrate the free alkali of what came out."

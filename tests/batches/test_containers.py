@@ -11,7 +11,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from batches.models import ContainerWeighing
 from batches.services import containers, sources
 from producer.errors import Conflict, Refusal
-from producer.models import JournalEntry, LotStatusChange, RawLot, User
+from producer.models import Instrument, JournalEntry, LotStatusChange, RawLot, User
 from producer.services import intake, stock
 from tests import lab, make
 from tests.database import while_uncommitted
@@ -259,3 +259,16 @@ def test_two_people_who_correct_one_weighing_at_once_meet_a_conflict(
     assert isinstance(first, ContainerWeighing)
     assert isinstance(second, Conflict)
     assert ContainerWeighing.objects.count() == 2
+
+
+@pytest.mark.django_db
+def test_a_scale_shows_no_more_than_it_carries(crew: make.Crew) -> None:
+    lot = make.released_lot(crew, make.potash(crew.maker))
+    small = make.registered(
+        crew.maker,
+        Instrument(
+            kind="scale", name="small", resolution=Decimal(1), capacity=Decimal(2000)
+        ),
+    )
+    with pytest.raises(Refusal, match="carries up to 2 kg"):
+        lab.container(crew, lot, scale=small)

@@ -299,3 +299,13 @@ def test_a_batch_that_was_never_begun_can_be_given_up(crew: make.Crew) -> None:
     assert make.fresh(done).status == "abandoned"
     with pytest.raises(Refusal, match="closed"):
         make.charge_all(crew, done)
+
+
+@pytest.mark.django_db
+def test_a_dilution_is_no_rework_because_only_a_paste_can_be_titrated(
+    crew: make.Crew,
+) -> None:
+    version = make.liquid_version(crew)
+    with pytest.raises(Refusal, match="reworked in a cook or a blend"):
+        make.open_batch(crew, version, is_rework=True)
+    assert make.open_batch(crew, make.blend_version(crew), is_rework=True).is_rework

@@ -204,6 +204,17 @@ def test_a_rework_is_not_released_with_its_alkali_unknown(crew: make.Crew) -> No
     make.sign(crew.reviewer, make.fresh(batch))  # control
 
 
+def test_a_blend_with_a_rejected_paste_in_it_is_titrated_too(crew: make.Crew) -> None:
+    bad = make.failed_paste(crew, "rework")
+    blend = make.open_batch(crew, make.blend_version(crew), is_rework=True)
+    make.charge(crew, blend, bad.stock, 300_000, is_rework=True)
+    make.complete(crew, blend, share="0.99")
+    with pytest.raises(Refusal, match="Titrate the free alkali of what came out"):
+        make.sign(crew.reviewer, make.fresh(blend))
+    free_alkali(blend, "0.1", "0.008")
+    make.sign(crew.reviewer, make.fresh(blend))  # control
+
+
 def test_a_rework_says_its_alkali_is_not_known_and_no_shortfall(
     crew: make.Crew,
 ) -> None:
