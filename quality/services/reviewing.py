@@ -200,8 +200,10 @@ def _alkali_notes(known: Alkali, free: FreeAlkali | None) -> Iterable[str]:
     """Yield what is doubtful about alkali and oil without stopping a release."""
     if free is not None and free.verdict is Verdict.CONDITIONAL_PASS:
         yield free.sentence
-    if known.needs_reason:
+    if known.is_risky:
         yield words.verdict(known)
+    if known.disagree:
+        yield words.disagreement(known)
     if known.titration_note:
         yield known.titration_note
 

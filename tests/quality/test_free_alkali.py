@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from batches.chemistry.ph import expected_ph
 from batches.models import Batch, Titration
-from batches.services import formulas, titrating
+from batches.services import cooking, formulas, titrating
 from producer.errors import Refusal
 from producer.models import Premises
 from quality.models import Signature
@@ -68,7 +68,7 @@ def test_a_titration_is_judged_by_the_rule_against_the_limit_of_the_premises(
     assert (sentence in found.obstacles) == stops
     doubtful = verdict is Verdict.CONDITIONAL_PASS
     assert (sentence in found.notes) == doubtful
-    assert found.needs_reason == doubtful
+    assert found.needs_reason == (doubtful or found.alkali.disagree)
 
 
 def test_the_paste_at_twice_the_limit_is_not_released(crew: make.Crew) -> None:
@@ -191,6 +191,30 @@ def test_a_titration_answers_for_alkali_and_not_for_oil(crew: make.Crew) -> None
     assert (alkali_of(batch).under or 0) < 0.01
     assert not review(crew, batch).needs_reason
     assert words.verdict(alkali_of(batch)).startswith("The risk is low")
+
+
+# ------------------------------------------------- weighings and titration
+
+
+def test_a_low_titration_does_not_silence_weighings_that_say_caustic(
+    crew: make.Crew,
+) -> None:
+    batch = make.cooked_batch(crew)
+    potash = batch.charges.current().get(line__material__kind="potash")
+    cooking.amend_charge(
+        by=crew.maker,
+        charge=potash,
+        gross_mg=potash.gross_mg + 60_000,
+        tare_mg=potash.tare_mg,
+        reason="misread",
+    )
+    batch = make.fresh(batch)
+    free_alkali(batch, "0.06", "0.004")
+    found = review(crew, batch)
+    assert any("they differ by more than both are uncertain" in n for n in found.notes)
+    assert found.needs_reason
+    with pytest.raises(Refusal, match="Say why"):
+        make.sign(crew.reviewer, make.fresh(batch), reason="")
 
 
 # ------------------------------------------------- rework

@@ -7,6 +7,7 @@ where there is one, which says more about alkali and nothing about oil.
 from __future__ import annotations
 
 import dataclasses
+import math
 from decimal import ROUND_UP, Decimal
 
 from batches.chemistry import excess as chemistry
@@ -71,6 +72,23 @@ class Alkali:
 
     @property
     def needs_reason(self) -> bool:
+        """Say whether a release must say why: a risk, or two ways that disagree."""
+        return self.is_risky or self.disagree
+
+    @property
+    def disagree(self) -> bool:
+        """Say whether titration and weighings differ by more than U of the difference.
+
+        Then a mass, a figure or the titration is wrong, or not all has reacted.
+        """
+        if self.weighed is None or self.titrated is None:
+            return False
+        one, other = self.weighed.budget, self.titrated.budget
+        spread = math.hypot(one.expanded_uncertainty, other.expanded_uncertainty)
+        return abs(one.value - other.value) > spread
+
+    @property
+    def is_risky(self) -> bool:
         """Say whether a risk is at the level to stop and no titration has looked at it.
 
         A titration looks at alkali; of oil only the weighings know anything.

@@ -72,6 +72,18 @@ def doubt_in_words(budget: Budget) -> str:
     return ""
 
 
+def disagreement(alkali: Alkali, *, mark: str = ".") -> str:
+    """Return that titration and weighings cannot both be right, or nothing."""
+    if not alkali.disagree or alkali.weighed is None or alkali.titrated is None:
+        return ""
+    return (
+        f"By weighing {amount_in_words(alkali.weighed.budget, mark=mark)}, by titration"
+        f" {amount_in_words(alkali.titrated.budget, mark=mark)}: they differ by more"
+        " than both are uncertain. A mass, a figure or the titration is wrong, or not"
+        " all has reacted. Say which, and why it may go out."
+    )
+
+
 def chance_in_words(probability: float, *, mark: str = ".") -> str:
     """Return a probability, 0 to 1, in percent; its ends as “below” and “above”."""
     percent = as_decimal(probability * 100)
