@@ -62,20 +62,6 @@ def excess(
     return brought - taken - neutralised
 
 
-def unsaponified_oil(excess_g: float, mean_saponification_value: float) -> float:
-    """Return grams of oil that ``excess_g`` of KOH below zero leaves unreacted.
-
-    ``mean_saponification_value`` in mg KOH/g is that of the oils together. Zero where
-    no KOH is lacking. Source: definition of the saponification value, −E·1000/SV.
-    Raises :class:`OutOfRangeError` for a value no oil has.
-
-    >>> round(unsaponified_oil(-3.0, 187.5), 6), unsaponified_oil(2.0, 187.5)
-    (16.0, 0.0)
-    """
-    _value(mean_saponification_value)
-    return max(-excess_g * 1000 / mean_saponification_value, 0.0)
-
-
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Limits:
     """How much is too much, each as percent of the mass of the paste.

@@ -47,15 +47,6 @@ ENTRIES: Final[list[Method]] = [
         function="quality.services.alkali.alkali_of",
     ),
     Method(
-        name="Oil left unsaponified",
-        gives="grams of oil",
-        formula="−E·1000/SV, SV of the oils together by mass; none above E = 0",
-        source="definition of the saponification value, ISO 3657",
-        valid="saponification values from 160 to 280 mg/g",
-        refuses="other values",
-        function="batches.chemistry.excess.unsaponified_oil",
-    ),
-    Method(
         name="Risks of too much alkali and too much oil",
         gives="two probabilities, 0 to 1",
         formula=(

@@ -25,7 +25,6 @@ class Flag(enum.StrEnum):
     SECOND_HAND = "second hand"  # in a copy, transcription or test that quotes it
     LIBRARY = "computed with a library"  # by our test, from what a library knows
     MEMORY = "from memory, not confirmed"
-    COMMON = "common practice, no source"
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)

@@ -21,7 +21,6 @@ from batches.chemistry.excess import (
     excess,
     probability_above,
     risks_of,
-    unsaponified_oil,
 )
 from batches.chemistry.saponification import Oil, excess_alkali, potash_to_weigh
 
@@ -105,14 +104,6 @@ def test_numbers_with_uncertainty_and_arrays_go_through_the_same_line() -> None:
     assert result.std_dev == pytest.approx(3.0)  # one certificate: 0.6·3 + 0.4·3
     drawn = excess([(208.0, 0.9)], [(1000.0, np.array([187.0, 188.0]))])
     assert drawn == pytest.approx([0.2, -0.8])
-
-
-def test_oil_left_over_is_what_the_missing_alkali_would_have_taken() -> None:
-    oil = unsaponified_oil(-3.0, 187.5)
-    assert oil * 187.5 / 1000 == pytest.approx(3.0)
-    assert unsaponified_oil(0.0, 187.5) == 0
-    with pytest.raises(OutOfRangeError, match="outside 160 to 280"):
-        unsaponified_oil(-3.0, 134.0)
 
 
 @given(st.floats(-5, 5), st.floats(0.01, 5), st.floats(-5, 5))
