@@ -6,6 +6,7 @@ from django.db import models
 
 from batches.models import FillingLot
 from producer.models import Instrument, Record
+from quality.models.limits import VERDICT_CHOICES, Limit
 
 
 class InstrumentCheck(Record):
@@ -82,6 +83,15 @@ class FillCheck(Record):
     net_mg = models.JSONField("net masses (mg)")
     accepted = models.BooleanField()
     sentence = models.TextField()
+    limit = models.ForeignKey(
+        Limit, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    verdict = models.CharField(
+        "outcome against that limit",
+        max_length=20,
+        choices=VERDICT_CHOICES,
+        blank=True,
+    )
     note = models.CharField(max_length=200, blank=True)
 
     class Meta:

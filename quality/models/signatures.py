@@ -6,11 +6,8 @@ from django.conf import settings
 from django.db import models
 
 from batches.models import Batch
-from producer.models import Record
-from quality.models.limits import Characteristic, Limit
-from quality.statistics.conformity import Verdict
-
-VERDICT_CHOICES = [(verdict.value, verdict.label) for verdict in Verdict]
+from producer.models import Certificate, Record
+from quality.models.limits import VERDICT_CHOICES, Characteristic, Limit
 
 
 class Signature(Record):
@@ -65,7 +62,7 @@ class Judgement(models.Model):
     signature = models.ForeignKey(
         Signature, on_delete=models.PROTECT, related_name="judgements"
     )
-    characteristic = models.CharField(max_length=20, choices=Characteristic.choices)
+    characteristic = models.CharField(max_length=24, choices=Characteristic.choices)
     limit = models.ForeignKey(Limit, on_delete=models.PROTECT, related_name="+")
     value = models.DecimalField(max_digits=12, decimal_places=3, null=True, blank=True)
     standard_uncertainty = models.DecimalField(
@@ -73,9 +70,62 @@ class Judgement(models.Model):
     )
     verdict = models.CharField(max_length=20, choices=VERDICT_CHOICES)
     sentence = models.TextField()
+    rule = models.CharField(max_length=20, blank=True)
+    effect = models.CharField(max_length=10, blank=True)
+    origin = models.TextField("where value and uncertainty come from", blank=True)
+    risk = models.DecimalField(
+        "chance that the decision is wrong",
+        max_digits=7,
+        decimal_places=6,
+        null=True,
+        blank=True,
+    )
 
     class Meta:
         ordering = ("pk",)
 
     def __str__(self) -> str:
         return f"{self.characteristic}: {self.verdict}"
+
+
+class SignatureMark(Record):
+    """What happened to the basis of a signature after it was given.
+
+    A void signature stays on record and counts no more; the batch must be reviewed
+    again. ``certificate`` is the new version where one was revised. The sentence says
+    what changed and was made on the day.
+    """
+
+    class Kind(models.TextChoices):
+        """What it means for the signature."""
+
+        VOID = "void", "void: its record was changed afterwards"
+        BASIS_REVISED = "basis_revised", "basis later revised"
+
+    signature = models.ForeignKey(
+        Signature, on_delete=models.PROTECT, related_name="marks"
+    )
+    kind = models.CharField(max_length=20, choices=Kind.choices)
+    certificate = models.ForeignKey(
+        Certificate, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    sentence = models.TextField()
+    reason = models.TextField()
+
+    class Meta:
+        ordering = ("pk",)
+        constraints = [
+            models.UniqueConstraint(
+                fields=["signature"],
+                condition=models.Q(kind="void"),
+                name="signature_void_once",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(kind="void", certificate__isnull=True)
+                | models.Q(kind="basis_revised", certificate__isnull=False),
+                name="revised_basis_names_certificate",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} of signature {self.signature_id}"

@@ -54,6 +54,7 @@ class DecisionRule:
     another rule with a version of its own, so that an old judgement keeps its rule.
     """
 
+    slug: str
     name: str
     version: int
     bands: Decimal
@@ -79,11 +80,34 @@ class DecisionRule:
 
 
 RULE = DecisionRule(
+    slug="guard_u_1",
     name="Guard band of the expanded uncertainty, k = 2",
     version=1,
     bands=Decimal(1),
     source="ILAC-G8:09/2019, 4.2.3",
 )
+# By slug; the first is what a limit gets unless another is chosen. The bands of the
+# other two are those of table 1 of the guide.
+RULES = {
+    rule.slug: rule
+    for rule in (
+        RULE,
+        DecisionRule(
+            slug="guard_083u_1",
+            name="Guard band of 0.83 times the expanded uncertainty, k = 2",
+            version=1,
+            bands=Decimal("0.83"),
+            source="ILAC-G8:09/2019, table 1, after ISO 14253-1:2017",
+        ),
+        DecisionRule(
+            slug="simple_1",
+            name="Simple acceptance: the value itself counts, without a guard band",
+            version=1,
+            bands=Decimal(0),
+            source="ILAC-G8:09/2019, 4.2.1",
+        ),
+    )
+}
 
 
 def judge(

@@ -120,7 +120,13 @@ def test_a_pass_by_our_rule_is_wrong_less_than_once_in_forty() -> None:
 
 def test_a_rule_is_a_value_with_name_and_version() -> None:
     assert RULE.guard_band(Decimal("0.6")) == Decimal("0.6")
-    wider = DecisionRule(name="Half again", version=2, bands=Decimal("1.5"), source="x")
+    wider = DecisionRule(
+        slug="half_again_2",
+        name="Half again",
+        version=2,
+        bands=Decimal("1.5"),
+        source="x",
+    )
     assert wider.guard_band(Decimal("0.6")) == Decimal("0.90")
     assert wider.statement == "Half again; version 2 (x)."
     with pytest.raises(AttributeError):
