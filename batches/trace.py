@@ -35,8 +35,18 @@ WITH RECURSIVE down(id) AS (
 SELECT id FROM down
 """
 
+# The same from several stocks at once, all together.
+_DOWNSTREAM_OF_ALL = """
+WITH RECURSIVE down(id) AS (
+  SELECT stock.id FROM producer_stock AS stock WHERE stock.id IN ({})
+  UNION
+  SELECT edge.batch_id FROM down CROSS JOIN batches_input AS edge
+  WHERE edge.source_id = down.id AND edge.mass_mg > 0
+)
+SELECT id FROM down
+"""
 
-# The same from several stocks at once, each with what went into it.
+# Upstream from several stocks at once, each with what went into it.
 _UPSTREAM_OF_EACH = """
 WITH RECURSIVE up(root, id) AS (
   SELECT stock.id, stock.id FROM producer_stock AS stock WHERE stock.id IN ({})
@@ -86,6 +96,16 @@ def upstream_ids(stock_id: int) -> list[int]:
 def downstream_ids(stock_id: int) -> list[int]:
     """Return the ids of all stocks that a stock went into, itself included."""
     return _ids(_DOWNSTREAM, stock_id)
+
+
+def downstream_of(stock_ids: list[int]) -> list[int]:
+    """Return the ids of all stocks that any of these went into, themselves included."""
+    if not stock_ids:
+        return []
+    places = ", ".join(["%s"] * len(stock_ids))
+    with connection.cursor() as cursor:
+        cursor.execute(_DOWNSTREAM_OF_ALL.format(places), stock_ids)
+        return [row[0] for row in cursor.fetchall()]
 
 
 def blocked(stock_ids: list[int]) -> dict[int, list[str]]:

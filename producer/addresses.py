@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from producer.views import entrance, lots, people, registers
+from producer.views import entrance, journal, lots, people, registers
 
 app_name = "producer"
 urlpatterns = [
@@ -26,12 +26,13 @@ urlpatterns = [
     path("people/<int:pk>/rights/", people.account_rights, name="account_rights"),
     path("people/<int:pk>/close/", people.account_close, name="account_close"),
     path("people/<int:pk>/password/", people.account_password, name="account_password"),
-    path("journal/", people.journal, name="journal"),
+    path("journal/", journal.journal, name="journal"),
+    path("journal/<int:sequence>/", journal.act, name="act"),
+    path("journal/list.pdf", journal.journal_pdf, name="journal_pdf"),
+    path("journal/list.csv", journal.journal_csv, name="journal_csv"),
     path("lots/", lots.lots, name="lots"),
     path("lots/receive/", lots.lot_receive, name="lot_receive"),
     path("lots/<str:code>/", lots.lot, name="lot"),
-    path("lots/<str:code>/certificate/", lots.lot_certificate, name="lot_certificate"),
-    path("lots/<str:code>/decide/", lots.lot_decide, name="lot_decide"),
     path("lots/<str:code>/count/", lots.lot_count, name="lot_count"),
     path("lots/<str:code>/dispose/", lots.lot_dispose, name="lot_dispose"),
     path("files/<int:pk>/", lots.attachment, name="attachment"),

@@ -18,6 +18,7 @@ from django.db.migrations.operations.base import Operation
 
 if TYPE_CHECKING:
     from django.db.backends.base.schema import BaseDatabaseSchemaEditor
+    from django.db.backends.utils import CursorWrapper
     from django.db.migrations.state import ProjectState
 
 _SQLITE = """
@@ -39,6 +40,45 @@ _POSTGRESQL_TRUNCATE = """
 CREATE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table}
 FOR EACH STATEMENT EXECUTE FUNCTION kettlebook_refuse_change()
 """
+_SQLITE_TRIGGERS = (
+    "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'"
+)
+# A condition, or a column the trigger is limited to, would make it another one.
+_POSTGRESQL_TRIGGERS = """
+SELECT tgname, relname, concat_ws(
+  ' ', tgenabled, tgtype, prosrc, pg_get_expr(tgqual, tgrelid), nullif(tgattr::text, '')
+)
+FROM pg_trigger
+JOIN pg_class ON pg_class.oid = tgrelid
+JOIN pg_proc ON pg_proc.oid = tgfoid
+WHERE NOT tgisinternal AND pg_table_is_visible(tgrelid)
+"""
+# pg_trigger.tgtype: 1 each row, 2 before, 8 DELETE, 16 UPDATE, 32 TRUNCATE
+_ROW_TYPE, _TRUNCATE_TYPE = 1 + 2 + 8 + 16, 2 + 32
+
+
+def expected_triggers(vendor: str, table: str) -> dict[str, str]:
+    """Return, by name, how :func:`live_triggers` must show those of ``table``."""
+    if vendor == "sqlite":
+        return {
+            f"{table}_no_{verb}": _one_line(_SQLITE.format(table=table, verb=verb))
+            for verb in ("UPDATE", "DELETE")
+        }
+    body = _one_line(_POSTGRESQL_FUNCTION.split("$$")[1])
+    return {
+        f"{table}_no_change": f"O {_ROW_TYPE} {body}",
+        f"{table}_no_truncate": f"O {_TRUNCATE_TYPE} {body}",
+    }
+
+
+def live_triggers(cursor: CursorWrapper, vendor: str) -> dict[str, tuple[str, str]]:
+    """Return the triggers that the database has now: name → table and what it does."""
+    cursor.execute(_SQLITE_TRIGGERS if vendor == "sqlite" else _POSTGRESQL_TRIGGERS)
+    return {name: (table, _one_line(text)) for name, table, text in cursor.fetchall()}
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
 
 
 class AppendOnly(Operation):

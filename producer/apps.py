@@ -11,5 +11,6 @@ class ProducerConfig(AppConfig):
     name = "producer"
 
     def ready(self) -> None:
-        """Register the system checks."""
+        """Register the system checks, and what notes the rows that are written."""
         import_module("producer.checks")
+        import_module("producer.written")

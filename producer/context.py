@@ -12,6 +12,7 @@ NAVIGATION = (
     ("Goods in", "producer:lots"),
     ("Batches", "batches:batches"),
     ("Bottles", "batches:bottles"),
+    ("Deviations", "quality:deviations"),
     ("Recalls", "quality:recalls"),
     ("Registers", "producer:registers"),
     ("Journal", "producer:journal"),

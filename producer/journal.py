@@ -9,13 +9,14 @@ IMMEDIATE transaction has done so already.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from django.core.exceptions import ImproperlyConfigured
 from django.db import connection, models
 from django.utils import timezone
 
+from producer import written
 from producer.models.journal import FIRST_HASH, JournalEntry, JournalHead, canonical
 from producer.models.people import User
 
@@ -33,13 +34,15 @@ def write(
 ) -> JournalEntry:
     """Add one row to the journal and return it.
 
-    ``before`` and ``after`` hold plain JSON values. ``submission`` identifies the
+    ``before`` and ``after`` hold plain JSON values; the rows that the act wrote are
+    kept beside ``after``, as they stand now. ``submission`` identifies the
     form that was sent, so that a second arrival of the same form is refused by the
     database. Must run inside a transaction; raises :class:`ImproperlyConfigured`
     otherwise, for then the change and its row could come apart.
     """
     if not connection.in_atomic_block:
         raise ImproperlyConfigured("journal.write() needs a transaction around it.")
+    rows = written.take()
     head = JournalHead.objects.select_for_update().get(pk=1)
     entry = JournalEntry(
         sequence=head.sequence + 1,
@@ -51,7 +54,7 @@ def write(
         subject_id=str(subject.pk),
         subject_label=label,
         before=canonical(before or {}),
-        after=canonical(after or {}),
+        after=canonical({**(after or {}), **rows}),
         reason=reason,
         submission=submission,
         previous_hash=head.hash,
@@ -68,15 +71,23 @@ def find_submission(submission: uuid.UUID) -> JournalEntry | None:
     return JournalEntry.objects.filter(submission=submission).first()
 
 
-def faults(*, batch_size: int = 2000) -> Iterator[str]:
+def _nobody(_walked: int) -> None:
+    """Tell nobody how many rows were walked."""
+
+
+def faults(
+    *, batch_size: int = 2000, tell: Callable[[int], None] = _nobody
+) -> Iterator[str]:
     """Walk the chain from its start and yield a sentence for each fault found.
 
     Finds a row that was altered, removed, inserted or moved, and a head that does
-    not fit the last row. Reads in pieces, so memory stays bounded.
+    not fit the last row. Reads in pieces, so memory stays bounded. ``tell`` is called
+    with the number of rows walked so far.
     """
     expected_sequence, previous = 1, FIRST_HASH
     rows = JournalEntry.objects.order_by("sequence").iterator(chunk_size=batch_size)
-    for entry in rows:
+    for walked, entry in enumerate(rows):
+        tell(walked)
         if entry.sequence != expected_sequence:
             yield (
                 f"Journal rows {expected_sequence} to {entry.sequence - 1} are missing."

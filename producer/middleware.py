@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import contextvars
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from django.core.exceptions import BadRequest
 from django.http import Http404, HttpRequest, HttpResponse
@@ -19,6 +20,17 @@ _decimal_mark: contextvars.ContextVar[str] = contextvars.ContextVar(
 def decimal_mark() -> str:
     """Return the decimal mark in which numbers are shown in this request."""
     return _decimal_mark.get()
+
+
+@contextlib.contextmanager
+def as_shown_at(premises: Premises | None) -> Iterator[None]:
+    """Show numbers and times as this premises does: its decimal mark, its time zone."""
+    token = _decimal_mark.set(premises.decimal_mark if premises else ".")
+    try:
+        with timezone.override(premises.zone if premises else None):
+            yield
+    finally:
+        _decimal_mark.reset(token)
 
 
 def _private(request: HttpRequest, response: HttpResponse) -> HttpResponse:
@@ -39,14 +51,9 @@ class PremisesMiddleware:
         premises = Premises.objects.first()
         request.premises = premises  # type: ignore[attr-defined]
         _refuse_null_characters(request)
-        token = _decimal_mark.set(premises.decimal_mark if premises else ".")
-        try:
-            if premises is None:
-                return self.get_response(request)
-            with timezone.override(premises.zone):
-                return _private(request, self.get_response(request))
-        finally:
-            _decimal_mark.reset(token)
+        with as_shown_at(premises):
+            response = self.get_response(request)
+            return _private(request, response) if premises else response
 
 
 def _refuse_null_characters(request: HttpRequest) -> None:

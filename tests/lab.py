@@ -8,9 +8,17 @@ from typing import Any
 
 from django.utils import timezone
 
-from batches.models import Batch, ContainerWeighing, Titration
+from batches.models import (
+    Batch,
+    ContainerWeighing,
+    FillingLot,
+    FormulaVersion,
+    Titration,
+)
 from batches.services import containers, titrating
-from producer.models import Certificate, Instrument, RawLot, Stock, User
+from producer.models import Certificate, Instrument, Material, RawLot, Stock, User
+from quality.models import FillCheck, Limit
+from quality.services import filling_checks, limits
 from tests import make
 
 # Acid of 1 mol/l for 1.5 g of potash of 89.8 %, with 0.9 % of carbonate.
@@ -75,6 +83,51 @@ def container(
         **changes,
     }
     return containers.weigh_container(by=crew.maker, lot=lot, **facts)
+
+
+def limit(
+    crew: make.Crew, of: FormulaVersion | Material, characteristic: str, **facts: Any
+) -> Limit:
+    """Set a limit of a formula version or a material; sides as text."""
+    for side in ("lower", "upper"):
+        if side in facts:
+            facts[side] = Decimal(facts[side])
+    owner = "material" if isinstance(of, Material) else "formula_version"
+    return limits.set_limit(
+        by=crew.reviewer,
+        characteristic=characteristic,
+        **{"reason": "as agreed", owner: of, **facts},
+    )
+
+
+def short_bottles(crew: make.Crew, **facts: Any) -> FillingLot:
+    """Return two half-litre bottles of which a weighing said that the mean is short.
+
+    Against a limit of 100 % and above, so that they are on hold.
+    """
+    version = make.liquid_version(crew, name="Floor liquid")
+    limit(crew, version, "net_content", **{"lower": "100", **facts})
+    lot = make.filled(crew, make.released_liquid(crew, version))
+    weigh_bottles(crew, lot, 480_000)
+    return lot
+
+
+def topped_up_bottles(crew: make.Crew) -> FillingLot:
+    """Return two bottles that a weighing holds and that were topped up since."""
+    lot = short_bottles(crew)
+    weigh_bottles(crew, lot, 520_000)
+    return lot
+
+
+def weigh_bottles(crew: make.Crew, lot: FillingLot, net_mg: int) -> FillCheck:
+    """Weigh every bottle of a lot; each holds so much."""
+    return filling_checks.record_fill_check(
+        by=crew.maker,
+        filling_lot=lot,
+        scale=make.scale(crew.maker),
+        tare_mg=42_000,
+        net_mg=[net_mg] * lot.count,
+    )
 
 
 def impossible_certificate(crew: make.Crew, lot: RawLot, **figures: Any) -> Certificate:

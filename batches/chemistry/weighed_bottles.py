@@ -84,6 +84,33 @@ def mean_uncertainty_ml(
     return 2 * (of_mass / density**2 + of_density).sqrt()
 
 
+def share_of_nominal(
+    check: LotCheck, *, lot_size: int, uncertainty_ml: Decimal
+) -> tuple[Decimal, Decimal]:
+    """Return the mean content of a lot in % of the nominal one, and its u in %.
+
+    ``uncertainty_ml`` is U, k = 2, of the mean by scale and density. With it goes how
+    the weighed bottles differ, for those of the lot that were not weighed: s²/n times
+    the share of them; nothing where every bottle was weighed. Source: JCGM 100:2008,
+    4.2.3 and 5.1.2; the share not weighed is the correction for a finite lot (W. G.
+    Cochran, Sampling Techniques, chapter 2, from memory). Raises
+    :class:`OutOfRangeError` where more were weighed than the lot has.
+
+    >>> from batches.chemistry.net_content import lot_check
+    >>> check = lot_check(Decimal(500), [Decimal(501), Decimal(509)], lot_size=2)
+    >>> both = share_of_nominal(check, lot_size=2, uncertainty_ml=Decimal(5))
+    >>> [f"{one:.1f}" for one in both]
+    ['101.0', '0.5']
+    """
+    if not 0 < check.weighed <= lot_size:
+        raise OutOfRangeError("More bottles were weighed than the lot has.")
+    not_weighed = 1 - Decimal(check.weighed) / lot_size
+    of_sample = check.standard_deviation_ml**2 / check.weighed * not_weighed
+    u = ((uncertainty_ml / 2) ** 2 + of_sample).sqrt()
+    to_percent = 100 / check.limits.nominal
+    return check.mean_ml * to_percent, u * to_percent
+
+
 def said_of_doubt(check: LotCheck, density: Decimal, uncertainty_ml: Decimal) -> str:
     """Return what a verdict is worth: the density in it, and whether the mean is clear.
 

@@ -117,11 +117,16 @@ def _require_fit(document: Document) -> None:
 
 
 def qr_svg(bottle: Bottle) -> SafeString:
-    """Return a bottle's QR code as SVG, dark modules drawn as runs along each row."""
+    """Return a bottle's QR code as SVG."""
+    return qr_of(bottle_address(bottle.code))
+
+
+def qr_of(text: str) -> SafeString:
+    """Return a text as QR code in SVG, dark modules drawn as runs along each row."""
     code = qrcode.QRCode(
         error_correction=qrcode.constants.ERROR_CORRECT_M, border=QUIET_ZONE
     )
-    code.add_data(bottle_address(bottle.code))
+    code.add_data(text)
     matrix = code.get_matrix()
     runs = []
     for y, row in enumerate(matrix):

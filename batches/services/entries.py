@@ -7,10 +7,12 @@ these, passes it along, and throws it away.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import cached_property
 from itertools import chain
 from typing import TypeVar
+
+from django.db import models
 
 from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
 
@@ -27,10 +29,22 @@ def standing(rows: Iterable[Row]) -> list[Row]:
 
 
 class Entries:
-    """The rows of a batch, superseded ones too, in the order of entry."""
+    """The rows of a batch, superseded ones too, in the order of entry.
 
-    def __init__(self, batch: Batch) -> None:
+    With ``only`` the rows of these ids, by the names of the properties below: what
+    stood when they were all there was, such as under a signature.
+    """
+
+    def __init__(
+        self, batch: Batch, *, only: Mapping[str, Collection[int]] | None = None
+    ) -> None:
         self.batch = batch
+        self._only = only
+
+    def _rows(self, name: str, rows: models.QuerySet[Row]) -> list[Row]:
+        if self._only is not None:
+            rows = rows.filter(pk__in=self._only.get(name, ()))
+        return list(rows.order_by("pk"))
 
     @cached_property
     def charges(self) -> list[Charge]:
@@ -43,32 +57,32 @@ class Entries:
             "certificate",
             *WHO,
         )
-        return list(rows.order_by("pk"))
+        return self._rows("charges", rows)
 
     @cached_property
     def readings(self) -> list[Reading]:
         """What was read."""
         rows = Reading.objects.filter(batch=self.batch)
-        return list(rows.select_related("instrument", *WHO).order_by("pk"))
+        return self._rows("readings", rows.select_related("instrument", *WHO))
 
     @cached_property
     def weighings(self) -> list[BulkWeighing]:
         """What came out, on the scale."""
         rows = BulkWeighing.objects.filter(batch=self.batch)
-        return list(rows.select_related("scale", *WHO).order_by("pk"))
+        return self._rows("weighings", rows.select_related("scale", *WHO))
 
     @cached_property
     def losses(self) -> list[Loss]:
         """What was lost."""
         rows = Loss.objects.filter(batch=self.batch)
-        return list(rows.select_related(*WHO).order_by("pk"))
+        return self._rows("losses", rows.select_related(*WHO))
 
     @cached_property
     def titrations(self) -> list[Titration]:
         """What was titrated, with its samples."""
         rows = Titration.objects.filter(stock_id=self.batch.pk)
         rows = rows.select_related("scale", *WHO).prefetch_related("replicates")
-        return list(rows.order_by("pk"))
+        return self._rows("titrations", rows)
 
     @cached_property
     def standing_charges(self) -> list[Charge]:

@@ -37,6 +37,8 @@ RANGE_WORDS = "middle of the published range"
 TITRATION_WORDS = "own titration"
 # How the sentence of a container weighing begins that found potash heavier.
 HOLD_WORDS = "Hold and retest"
+# What the origin of a figure says after that.
+HEAVIER_WORDS = "% heavier: between"
 # One sample does not say how well it repeats, so nothing is computed with it.
 LEAST_COUNTED = 2
 
@@ -221,7 +223,7 @@ def _aged(known: Figure, weighing: ContainerWeighing) -> Figure:
     )
     return Figure(
         now.value,
-        f"{_name(known)}, {was} % usable, then {heavier} % heavier: between {low} %, if"
+        f"{_name(known)}, {was} % usable, then {heavier} {HEAVIER_WORDS} {low} %, if"
         f" all of that is carbon dioxide, and {high} %, if all is water",
         known.certificate,
         now.standard_uncertainty,

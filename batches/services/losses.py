@@ -12,6 +12,7 @@ from django.utils import timezone
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Loss
 from batches.services import moves
+from batches.services.closed import Also, act_and_facts, may_amend
 from batches.services.cooking.rows import newest, write
 from batches.services.outcome import outcome_of
 from batches.services.results import yield_of
@@ -65,11 +66,15 @@ def amend_loss(
     half_width_mg: int = 0,
     note: str = "",
     void: bool = False,
+    also: Also | None = None,
     submission: uuid.UUID | None = None,
 ) -> Loss:
-    """Correct a loss by a new row, or take it back; the old row stays legible."""
-    require(by, Right.MAKER)
-    batch = moves.still_open(loss.batch)
+    """Correct a loss by a new row, or take it back; the old row stays legible.
+
+    ``also`` lets a signed batch be corrected; only quality's change after signature
+    passes it, see :mod:`batches.services.closed`.
+    """
+    batch = may_amend(by=by, batch=loss.batch, also=also)
     newest(loss, Loss.objects.all())
     row = _filled(
         Loss(
@@ -86,12 +91,15 @@ def amend_loss(
         observed_at=loss.observed_at,
     )
     row.save(force_insert=True)
+    act, further = act_and_facts(
+        "loss taken back" if void else "loss corrected", also, batch, loss, row
+    )
     write(
         by,
         batch,
-        "loss taken back" if void else "loss corrected",
+        act,
         before=_facts(loss),
-        after=_facts(row),
+        after={**_facts(row), **further},
         reason=row.reason,
         submission=submission,
     )

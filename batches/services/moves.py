@@ -33,6 +33,26 @@ def still_open(batch: Batch) -> Batch:
     return batch
 
 
+def hold_if_released(*, by: User, batch: Batch, reason: str) -> bool:
+    """Put a batch on hold if it is released, whoever found the reason; say if it was.
+
+    Making it safer needs no right of a reviewer; lifting the hold does.
+    """
+    old, new = BatchStatus.RELEASED, BatchStatus.ON_HOLD
+    if not Batch.objects.filter(pk=batch.pk, status=old).update(status=new):
+        return False
+    batch.status = new
+    BatchStatusChange.objects.create(
+        batch=batch,
+        old=old,
+        new=new,
+        reason=reason,
+        observed_at=timezone.now(),
+        entered_by=by,
+    )
+    return True
+
+
 def move_batch(
     *,
     by: User,

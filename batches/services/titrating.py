@@ -32,7 +32,8 @@ from batches.chemistry.titration import (
 )
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Formula, Titration, TitrationReplicate
-from batches.services import contradictions, moves
+from batches.services import contradictions
+from batches.services.closed import Also, act_and_facts, may_amend
 from batches.services.cooking.rows import newest
 from producer import journal
 from producer.errors import Refusal
@@ -163,7 +164,7 @@ def record_titration(
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
     what = _kind_that_fits(stock, kind)
-    subject = _subject(stock)
+    subject = _subject(by, stock)
     if isinstance(subject, Batch) and subject.status == BatchStatus.PLANNED:
         raise Refusal("Nothing is in the pot yet. Weigh the first charge.")
     if setup.scale.kind != Instrument.Kind.SCALE:
@@ -223,11 +224,15 @@ def take_back_titration(
     by: User,
     titration: Titration,
     reason: str,
+    also: Also | None = None,
     submission: uuid.UUID | None = None,
 ) -> Titration:
-    """Take a titration back by a new, empty row; its result counts no more."""
-    require(by, Right.MAKER)
-    subject = _subject(titration.stock)
+    """Take a titration back by a new, empty row; its result counts no more.
+
+    ``also`` lets a signed batch be corrected; only quality's change after signature
+    passes it, see :mod:`batches.services.closed`.
+    """
+    subject = _subject(by, titration.stock, also)
     # Two people who take it back at once wait here for each other.
     Stock.objects.select_for_update().get(pk=titration.stock_id)
     newest(titration, Titration.objects.all())
@@ -242,13 +247,14 @@ def take_back_titration(
     )
     row.full_clean()
     row.save(force_insert=True)
+    act, further = act_and_facts("titration taken back", also, subject, titration, row)
     journal.write(
         by=by,
-        act="titration taken back",
+        act=act,
         subject=subject,
         label=titration.stock.code,
         before=titration_facts(titration),
-        after={"is_void": True},
+        after={"is_void": True, **further},
         reason=row.reason,
         submission=submission,
     )
@@ -347,10 +353,11 @@ def _kind_that_fits(stock: Stock, kind: str) -> Kind:
     return Kind(kind)
 
 
-def _subject(stock: Stock) -> RawLot | Batch:
-    """Return the lot, or the batch if its record is still open."""
+def _subject(by: User, stock: Stock, also: Also | None = None) -> RawLot | Batch:
+    """Return the lot, or the batch if its record takes this entry or correction."""
     if stock.kind == Stock.Kind.BATCH:
-        return moves.still_open(Batch.objects.get(pk=stock.pk))
+        return may_amend(by=by, batch=Batch.objects.get(pk=stock.pk), also=also)
+    require(by, Right.MAKER)
     return RawLot.objects.get(pk=stock.pk)
 
 

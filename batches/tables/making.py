@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils.safestring import SafeString
 
 from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
+from batches.services.corrections import in_words
 from producer.codes import grouped
 from producer.tables.base import DayColumn, MassColumn, MomentColumn, link, status_words
 from producer.templatetags.kettlebook import volume
@@ -40,6 +41,9 @@ class BatchTable(tables.Table):
     on_hand = MassColumn(accessor="stock__on_hand_mg", verbose_name="On hand")
     maker = tables.Column(accessor="maker__person__name", verbose_name="Maker")
     opened_at = MomentColumn(verbose_name="Opened")
+    corrected = tables.Column(
+        verbose_name="Entries", accessor="corrected", orderable=False
+    )
 
     class Meta:
         model = Batch
@@ -53,6 +57,10 @@ class BatchTable(tables.Table):
     def render_status(self, record: Batch) -> SafeString:
         """Show word and shape."""
         return status_words(record.status, record.get_status_display())
+
+    def render_corrected(self, value: int) -> str:
+        """Show how often an entry was corrected."""
+        return in_words(value) or "as entered"
 
 
 class FillingLotTable(tables.Table):

@@ -66,15 +66,22 @@ def lot_figures(context: dict[str, Any], lot: RawLot) -> dict[str, Any]:
 
 @register.inclusion_tag("batches/_batch_titrations.html", takes_context=True)
 def batch_titrations(
-    context: dict[str, Any], batch: Batch, can_amend: object
+    context: dict[str, Any],
+    batch: Batch,
+    can_amend: object,
+    can_change: object = False,  # noqa: FBT002 - as a template gives it
 ) -> dict[str, Any]:
-    """Show the titrations of a batch; with a button while its record is open."""
+    """Show the titrations of a batch; with a button while its record is open.
+
+    ``can_change`` offers to take one back although the record is signed.
+    """
     kinds = titrating.kinds_for(batch.stock) if can_amend else ()
     return {
         "batch": batch,
         "code": batch.stock.code,
         "user": context["user"],
         "can_amend": can_amend,
+        "can_change": can_change,
         "can_titrate": bool(kinds) and batch.status != BatchStatus.PLANNED,
         "titrations": _titrations(batch.pk),
     }

@@ -15,6 +15,7 @@ from batches.forms.making import (
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services import cooking, planning
+from batches.services.corrections import counted
 from batches.services.formulas import newest_version
 from batches.services.results import yield_of
 from batches.tables.making import BatchTable
@@ -40,7 +41,7 @@ def page_of(batch: Batch) -> str:
 def batches(request: HttpRequest) -> HttpResponse:
     """List batches, all or those of one status."""
     status = request.GET.get("status", "")
-    rows = Batch.objects.listed()
+    rows = counted(Batch.objects.listed())
     if status in set(BatchStatus):
         rows = rows.filter(status=status)
     return render(

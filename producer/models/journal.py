@@ -11,6 +11,9 @@ from django.conf import settings
 from django.db import models
 
 FIRST_HASH = "0" * 64
+# With blanks, so that no fact of a service can have these names.
+WRITTEN = "rows written"
+GONE = "rows deleted"
 
 
 def canonical(value: Any) -> str:
@@ -105,6 +108,6 @@ class JournalEntry(models.Model):
 
     @property
     def after_values(self) -> dict[str, Any]:
-        """The values after the act."""
+        """The values after the act, without the rows that it wrote."""
         values: dict[str, Any] = json.loads(self.after)
-        return values
+        return {key: values[key] for key in values if key not in {WRITTEN, GONE}}

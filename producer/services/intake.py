@@ -5,8 +5,9 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import uuid
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
+from typing import Any
 
 from django.core.files.base import File
 from django.db import transaction
@@ -26,6 +27,12 @@ from producer.models import (
     User,
 )
 from producer.services import attachments, stock
+from producer.services.certificate_values import (
+    KOH_PER_K2CO3,
+    LEAST_ASSAY,
+    CertificateValues,
+    fit_material,
+)
 from producer.services.checks import (
     local_day,
     need_reason,
@@ -34,12 +41,20 @@ from producer.services.checks import (
 )
 from producer.services.numbers import next_code
 
-Status = RawLot.Status
-LEAST_ASSAY = Decimal(40)  # percent; common practice, no source
-# Grams of KOH that an assay by acid counts for each gram of K2CO3, by their molar
-# masses in g/mol: IUPAC CIAAW, standard atomic weights, 2021.
-KOH_PER_K2CO3 = 2 * Decimal("56.1053") / Decimal("138.2046")
+__all__ = [
+    "KOH_PER_K2CO3",
+    "LEAST_ASSAY",
+    "CertificateValues",
+    "certificate_facts",
+    "current_certificate",
+    "current_certificates",
+    "decide_lot",
+    "hold_if_released",
+    "receive_lot",
+    "record_certificate",
+]
 
+Status = RawLot.Status
 # (from, to) → the right that may decide it
 LOT_MOVES: dict[tuple[str, str], Right] = {
     (Status.QUARANTINE, Status.RELEASED): Right.REVIEWER,
@@ -49,20 +64,9 @@ LOT_MOVES: dict[tuple[str, str], Right] = {
     (Status.ON_HOLD, Status.REJECTED): Right.REVIEWER,
 }
 
-
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class CertificateValues:
-    """What stands on a certificate of analysis; every value may be missing."""
-
-    reference: str = ""
-    issued_on: datetime.date | None = None
-    assay_percent: Decimal | None = None
-    assay_basis: str = ""
-    assay_is_minimum: bool = False
-    assay_half_width: Decimal | None = None
-    carbonate_percent: Decimal | None = None
-    saponification_value: Decimal | None = None
-    saponification_half_width: Decimal | None = None
+# What else a further version of a certificate does, given it and the version before;
+# returns what the journal says of that.
+Also = Callable[["Certificate", "Certificate"], Mapping[str, Any]]
 
 
 @transaction.atomic
@@ -143,12 +147,14 @@ def record_certificate(
     values: CertificateValues,
     upload: File[bytes] | None,
     reason: str = "",
+    also: Also | None = None,
     submission: uuid.UUID | None = None,
 ) -> Certificate:
     """Add a version of the lot's certificate; earlier versions stay as they are.
 
     The paper itself is compulsory with the first version; a later one may keep the
-    file of the version before it.
+    file of the version before it. ``also`` is what a later one does besides, within
+    the same act: what was made with the one before is for those who judge.
     """
     require(by, Right.MAKER)
     # Lock the lot, so that two people adding a version do not both get number 2.
@@ -164,7 +170,7 @@ def record_certificate(
             " cannot be checked later.",
             field="file",
         )
-    _values_fit_material(lot.material, values)
+    fit_material(lot.material, values)
     certificate = Certificate(
         lot=lot,
         version=former.version + 1 if former else 1,
@@ -176,12 +182,14 @@ def record_certificate(
     )
     certificate.full_clean()
     certificate.save(force_insert=True)
-    held: dict[str, str] = {}
+    held: dict[str, Any] = {}
     if former:
         # It was released on what the paper said before.
         held = hold_if_released(
             by, lot, "A new version of the certificate was recorded."
         )
+        if also is not None:
+            held = {**held, **also(certificate, former)}
     journal.write(
         by=by,
         act="certificate recorded",
@@ -202,9 +210,12 @@ def decide_lot(
     lot: RawLot,
     new: str,
     reason: str,
+    judged: Mapping[str, Any] | None = None,
     submission: uuid.UUID | None = None,
 ) -> RawLot:
     """Release, reject or hold a lot, or lift its hold.
+
+    ``judged`` is what the journal shall say of a judgement that came before.
 
     Releasing potash needs a certificate with an assay: without it no alkali charge
     can be computed. Any other lot may be released without a paper, the reason then
@@ -250,6 +261,7 @@ def decide_lot(
         after={
             "status": new,
             "certificate": certificate.version if certificate else None,
+            **(judged or {}),
         },
         reason=reason,
         submission=submission,
@@ -315,68 +327,6 @@ def hold_if_released(by: User, lot: RawLot, reason: str) -> dict[str, str]:
 
 def _text(value: Decimal | None) -> str | None:
     return None if value is None else f"{value.normalize():f}"
-
-
-def _values_fit_material(material: Material, values: CertificateValues) -> None:
-    if material.kind == Material.Kind.POTASH and values.assay_percent is None:
-        raise Refusal(
-            "A potash certificate states an assay. Without it no alkali charge can be"
-            " computed.",
-            field="assay_percent",
-        )
-    if values.assay_percent is not None and values.assay_percent < LEAST_ASSAY:
-        raise Refusal(
-            f"An assay of {values.assay_percent:f} % is no potash for soap: liquid"
-            " potash has 45 to 50 %, flakes 85 to 92 %. Read the certificate again.",
-            field="assay_percent",
-        )
-    for value, half_width, field in (
-        (values.assay_percent, values.assay_half_width, "assay_half_width"),
-        (
-            values.saponification_value,
-            values.saponification_half_width,
-            "saponification_half_width",
-        ),
-    ):
-        if value is None and half_width is not None:
-            raise Refusal("A ± needs the value that it belongs to.", field=field)
-        if half_width is not None and half_width <= 0:
-            raise Refusal(
-                "A ± is above 0; leave it empty when none is stated.", field=field
-            )
-    if material.kind == Material.Kind.POTASH:
-        _can_be_potash(values)
-    if material.kind != Material.Kind.OIL and values.saponification_value is not None:
-        raise Refusal(
-            "Only oils and fats have a saponification value.",
-            field="saponification_value",
-        )
-
-
-def _can_be_potash(values: CertificateValues) -> None:
-    """Refuse an assay and a carbonate content that cannot stand beside each other.
-
-    As the computation would refuse them once the lot is on the scale, only earlier.
-    """
-    if values.assay_percent is None or values.carbonate_percent is None:
-        return
-    carbonate = values.carbonate_percent
-    usable = values.assay_percent
-    if values.assay_basis == Certificate.Basis.TOTAL_ALKALI:
-        usable -= carbonate * KOH_PER_K2CO3
-    if usable <= 0:
-        raise Refusal(
-            f"With {carbonate:f} % of carbonate this potash has no hydroxide left and"
-            " makes no soap. Read the certificate again.",
-            field="carbonate_percent",
-        )
-    if usable + carbonate > 100:  # noqa: PLR2004 - percent
-        raise Refusal(
-            f"Hydroxide of {usable:.1f} % and carbonate of {carbonate:f} % together are"
-            " more than 100 %. Read the certificate again, above all what its assay"
-            " counts.",
-            field="carbonate_percent",
-        )
 
 
 def _may_be_released(lot: RawLot, certificate: Certificate | None) -> None:

@@ -7,8 +7,28 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
+from producer import subjects
+from producer.changes import changes_of
 from producer.models import JournalEntry, User
+from producer.services import journal_reading
 from producer.tables.base import MomentColumn, link
+
+
+class Acts(tables.data.TableData):
+    """The acts of a page, with the address of each record they were on."""
+
+    def __len__(self) -> int:
+        """Return how many there are."""
+        return self.data.count()  # type: ignore[no-any-return]
+
+    def order_by(self, _aliases: object) -> None:
+        """Keep them as they are: the journal has one order."""
+
+    def __getitem__(self, wanted: slice) -> list[JournalEntry]:
+        """Return those of a page."""
+        entries = journal_reading.page(self.data, wanted.start, wanted.stop)
+        self.addresses = subjects.addresses(entries)
+        return entries
 
 
 class JournalTable(tables.Table):
@@ -32,22 +52,31 @@ class JournalTable(tables.Table):
         orderable = False
         empty_text = "No act fits what you look for."
 
+    def render_act(self, record: JournalEntry) -> SafeString:
+        """Link to the act in full."""
+        return link(reverse("producer:act", args=[record.sequence]), record.act)
+
+    def render_subject_label(self, record: JournalEntry) -> SafeString | str:
+        """Link to the record that the act was on."""
+        address = self.data.addresses.get(record.sequence)
+        if not address:
+            return record.subject_label
+        return link(address, record.subject_label)
+
     def render_changes(self, record: JournalEntry) -> SafeString | str:
         """Show each value that the act changed, the old one struck through."""
-        before, after = record.before_values, record.after_values
-        names = [name for name in after if before.get(name) != after[name]]
         return format_html_join(
             "",
             "<div>{}: {}{}</div>",
             (
                 (
-                    name.replace("_", " "),
-                    format_html('<span class="struck">{}</span> ', before[name])
-                    if before.get(name) not in (None, "")
+                    change.name,
+                    format_html('<span class="struck">{}</span> ', change.old)
+                    if change.old
                     else "",
-                    "" if after[name] is None else str(after[name]),
+                    change.new,
                 )
-                for name in names
+                for change in changes_of(record)
             ),
         )
 

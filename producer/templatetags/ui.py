@@ -21,6 +21,7 @@ SHAPES = {
     "ring": "M8 2.5a5.5 5.5 0 1 0 .01 0Z",
     "dot": "M8 2.5a5.5 5.5 0 1 0 .01 0ZM8 7a1 1 0 1 0 .01 0Z",
     "diamond": "M8 1.5 14.5 8 8 14.5 1.5 8Z",
+    "square": "M2.5 2.5h11v11h-11Z",
     "triangle": "M8 2 14.5 13.5H1.5ZM8 6.5v3M8 11.5v.5",
     "clock": "M8 2a6 6 0 1 0 .01 0ZM8 4.5V8l2.5 2",
     "out": "M2 8h11M8.5 3.5 13 8l-4.5 4.5",
@@ -68,11 +69,20 @@ LOOKS = {
     "returned": Look("back", "doubt"),
     "recovered": Look("back", "doubt"),
     "destroyed": Look("cross", "plain"),
+    # what happened to the basis of a signature
+    "void": Look("cross", "bad"),
+    "basis_revised": Look("triangle", "doubt", "basis later revised"),
+    # entries of a batch, and what they were read from
+    "off_the_clock": Look("clock", "doubt", "entered late"),
+    "in_doubt": Look("triangle", "doubt", "in doubt"),
     # judgements, ILAC-G8
     "pass": Look("tick", "good"),
     "conditional_pass": Look("half", "doubt"),
     "conditional_fail": Look("triangle", "bad"),
     "fail": Look("cross", "bad"),
+    # points of a chart, with the shapes they have on it
+    "beyond": Look("diamond", "bad", "beyond a limit"),
+    "pattern": Look("square", "doubt", "part of a pattern"),
     # recalls
     "open": Look("triangle", "bad"),
     "notified": Look("out", "doubt", "holders notified"),

@@ -89,10 +89,13 @@ def handle(
     refuses is shown beside the field it concerns, with everything typed kept.
     ``act.html`` also shows ``lead``, ``cautions`` and ``facts`` from the context.
     """
-    if request.method == "POST" and form.is_valid():
-        submission = _identity(request, form)
-        if journal.find_submission(submission):
-            return _already(request, home)
+    is_usable = request.method == "POST" and form.is_valid()
+    submission = _identity(request, form) if request.method == "POST" else None
+    # Looked for even if the form cannot be used: what an act moved on is no longer
+    # among the choices when the same form arrives again.
+    if submission and journal.find_submission(submission):
+        return _already(request, home)
+    if is_usable and submission:
         try:
             result = do(form.facts(), submission)
         except (Refusal, ValidationError, IntegrityError) as error:
@@ -107,13 +110,18 @@ def handle(
     return render(request, template, {**page, **(context or {})})
 
 
-def _identity(request: HttpRequest, form: Act) -> Submission:
+def _identity(request: HttpRequest, form: Act) -> Submission | None:
     """Return what makes this sending of the form the same as another one.
 
     The id the page was given, who sends it, to which address and with what in it: a
     double tap is the same, a form filled anew after “Back” is not, nor is somebody
-    else's. Passwords are left out; the result is kept in the journal.
+    else's. Passwords are left out; the result is kept in the journal. None when the
+    form came without a usable id, and then the form says so itself.
     """
+    # A form to which nothing at all was sent was not cleaned either.
+    given: uuid.UUID | None = getattr(form, "cleaned_data", {}).get("submission")
+    if given is None:
+        return None
     sent = [
         (name, values)
         for name, values in sorted(request.POST.lists())
@@ -127,7 +135,6 @@ def _identity(request: HttpRequest, form: Act) -> Submission:
     ]
     user = getattr(request, "user", None)  # nobody is signed in on the first-run page
     content = repr((user and user.pk, request.path, sent, files))
-    given: uuid.UUID = form.cleaned_data["submission"]
     return uuid.uuid5(given, content)
 
 

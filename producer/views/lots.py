@@ -7,9 +7,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
 from producer.forms.lots import (
-    CertificateForm,
     CountForm,
-    DecisionForm,
     DisposalForm,
     ReceiveForm,
 )
@@ -17,17 +15,9 @@ from producer.models import Attachment, Material, RawLot, Right, Supplier
 from producer.services import attachments, intake, stock
 from producer.tables.base import show
 from producer.tables.lots import MovementTable, RawLotTable
-from producer.templatetags.kettlebook import day, mass, number
+from producer.templatetags.kettlebook import mass
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
-
-DECISION_WORDS = {
-    (RawLot.Status.QUARANTINE, RawLot.Status.RELEASED): "Release it for use",
-    (RawLot.Status.QUARANTINE, RawLot.Status.REJECTED): "Reject it",
-    (RawLot.Status.RELEASED, RawLot.Status.ON_HOLD): "Put it on hold",
-    (RawLot.Status.ON_HOLD, RawLot.Status.RELEASED): "Lift the hold",
-    (RawLot.Status.ON_HOLD, RawLot.Status.REJECTED): "Reject it",
-}
 
 
 def lot_by_code(code: str) -> RawLot:
@@ -101,73 +91,6 @@ def lot_receive(request: HttpRequest) -> HttpResponse:
         title="Goods in: receive a raw lot",
         submit="Receive this lot",
     )
-
-
-@needs(Right.MAKER)
-def lot_certificate(request: HttpRequest, code: str) -> HttpResponse:
-    """Record a certificate of analysis, or a new version of it."""
-    found = lot_by_code(code)
-    return acts.handle(
-        request,
-        CertificateForm(request.POST or None, request.FILES or None, lot=found),
-        do=lambda facts, submission: intake.record_certificate(
-            by=user_of(request), lot=found, submission=submission, **facts
-        ),
-        then=lambda _: page_of(found),
-        said="The certificate is recorded.",
-        home=page_of(found),
-        title=f"Certificate of {found.code}",
-        submit="Record the certificate",
-        context={
-            "lead": f"{found.material}, {found.supplier}, lot {found.supplier_lot}"
-        },
-    )
-
-
-@needs(Right.REVIEWER)
-def lot_decide(request: HttpRequest, code: str) -> HttpResponse:
-    """Release, reject or hold a lot."""
-    found = lot_by_code(code)
-    choices = [
-        (str(new), words)
-        for (old, new), words in DECISION_WORDS.items()
-        if old == found.status
-    ]
-    return acts.handle(
-        request,
-        DecisionForm(request.POST or None, choices=choices),
-        do=lambda facts, submission: intake.decide_lot(
-            by=user_of(request), lot=found, submission=submission, **facts
-        ),
-        then=page_of,
-        said=lambda decided: f"{decided.code} is {decided.get_status_display()}.",
-        home=page_of(found),
-        title=f"Decide about {found.code}",
-        submit="Decide",
-        context={
-            "lead": f"{found.material}, {found.supplier}, lot {found.supplier_lot}."
-            " Look at the container, the quantity and the certificate.",
-            "facts": _decision_facts(found),
-        },
-    )
-
-
-def _decision_facts(lot: RawLot) -> list[tuple[str, str]]:
-    certificate = intake.current_certificate(lot)
-    facts = [
-        ("Now", lot.get_status_display()),
-        ("On hand", mass(lot.stock.on_hand_mg)),
-        ("Expiry date", day(lot.expires_on)),
-        ("Retest date", day(lot.retest_on)),
-        ("Certificate", f"version {certificate.version}" if certificate else "none"),
-    ]
-    if certificate and certificate.assay_percent is not None:
-        words = f"{number(certificate.assay_percent)} %"
-        facts.append(("Assay", f"{words}, {certificate.get_assay_basis_display()}"))
-    if certificate and certificate.saponification_value is not None:
-        words = f"{number(certificate.saponification_value)} mg KOH/g"
-        facts.append(("Saponification value", words))
-    return facts
 
 
 @needs(Right.MAKER)

@@ -1,21 +1,17 @@
-"""People and their accounts; the journal of what they did."""
+"""People and their accounts."""
 
 from __future__ import annotations
-
-import datetime
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils import timezone
 
 from producer.forms.base import ReasonForm
 from producer.forms.people import AccountForm, OtherPasswordForm, RightsForm
-from producer.models import JournalEntry, Right, User
-from producer.quantities import whole_number
+from producer.models import Right, User
 from producer.services import people as service
 from producer.tables.base import show
-from producer.tables.records import AccountTable, JournalTable
+from producer.tables.records import AccountTable
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
 
@@ -108,45 +104,3 @@ def account_password(request: HttpRequest, pk: int) -> HttpResponse:
         title=f"New password for {found.username}",
         submit="Set it",
     )
-
-
-@read_only
-def journal(request: HttpRequest) -> HttpResponse:
-    """Read the journal: by record, by person, by day."""
-    rows = JournalEntry.objects.all()
-    record = request.GET.get("on", "").strip()
-    person = whole_number(request.GET.get("who"), default=0)
-    what = request.GET.get("what", "").strip()
-    if what:
-        rows = rows.filter(act__icontains=what)
-    if record:
-        rows = rows.filter(subject_label__icontains=record)
-    if person:
-        rows = rows.filter(actor__person_id=person)
-    since = _day(request.GET.get("day", ""))
-    if since:
-        start = datetime.datetime.combine(
-            since, datetime.time.min, timezone.get_current_timezone()
-        )
-        rows = rows.filter(at__gte=start, at__lt=start + datetime.timedelta(days=1))
-    return render(
-        request,
-        "producer/journal.html",
-        {
-            "table": show(request, JournalTable(rows)),
-            "on": record,
-            "what": what,
-            "who": str(person),
-            "day": since.isoformat() if since else "",
-            "accounts": User.objects.select_related("person"),
-        },
-    )
-
-
-def _day(text: str) -> datetime.date | None:
-    try:
-        found = datetime.date.fromisoformat(text)
-    except ValueError:
-        return None
-    # The first and the last year have days that do not exist in every time zone.
-    return found if datetime.MINYEAR < found.year < datetime.MAXYEAR else None

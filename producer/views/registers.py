@@ -160,7 +160,12 @@ def _edit(
 
 def _elsewhere(entry: models.Model) -> str:
     """Return a link to what else is known of an entry, where there is anything."""
-    if not isinstance(entry, Instrument) or entry._state.adding:
+    if entry._state.adding:
+        return ""
+    if isinstance(entry, Material):
+        address = reverse("quality:material_limits", args=[entry.pk])
+        return link(address, "The limits that its lots are held against")
+    if not isinstance(entry, Instrument):
         return ""
     address = reverse("quality:instrument", args=[entry.pk])
     return link(address, "What its readings are worth, and its checks")

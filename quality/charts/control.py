@@ -2,7 +2,8 @@
 
 Drawn in percent of the width and pixels of the height, so that it fits a phone and a
 print while its words keep their size. No colour but that of the words around it: a
-point beyond a limit is a diamond, one of a pattern a square, any other a dot.
+point beyond a limit is a diamond with its number, one of a pattern a square, any other
+a dot.
 """
 
 from __future__ import annotations
@@ -177,12 +178,13 @@ def draw(picture: Picture) -> SafeString:
     return format_html(
         '<svg class="series" role="img" width="100%" height="{}" fill="currentColor"'
         ' stroke="currentColor" font-size="13" font-family="sans-serif"'
-        ' aria-label="{}">{}{}{}{}</svg>',
+        ' aria-label="{}">{}{}{}{}{}</svg>',
         HEIGHT,
         _alternative(picture),
         _joined(_line(picture, scale, level) for level in picture.levels),
         _joined(_strokes(picture, scale, places)),
         _joined(_marker(picture, scale, place, x) for place, x in places.items()),
+        _joined(_numbers(picture, scale, places)),
         _joined(_ends(picture, places)),
     )
 
@@ -263,6 +265,26 @@ def _marker(picture: Picture, scale: _Scale, place: int, x: float) -> SafeString
         shape,
         SafeString(style),
     )
+
+
+def _numbers(
+    picture: Picture, scale: _Scale, places: dict[int, float]
+) -> Iterator[SafeString]:
+    """Return the number of each point beyond a limit, on the side away from the centre.
+
+    The first and the last point have theirs at the foot of the picture.
+    """
+    centre = next(x.value for x in picture.levels if not x.is_limit)
+    for place, x in places.items():
+        if picture.beyond(place) and min(places) < place < max(places):
+            value = picture.values[place]
+            yield format_html(
+                '<text class="number" stroke="none" text-anchor="middle" x="{}%"'
+                ' y="{}">{}</text>',
+                f"{x:.2f}",
+                f"{scale.y(value) + (-12 if value > centre else 22):.1f}",
+                place + picture.first,
+            )
 
 
 def _ends(picture: Picture, places: dict[int, float]) -> Iterator[SafeString]:

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from batches.services import cooking
 from producer.models import Certificate
-from quality.demo import bench, people, registers
+from quality.demo import bench, judging, people, registers
 from quality.demo.formulas import SPRAY, WASH, set_limits, write_formulas
 from quality.demo.goods import Delivery, Values, add_certificate, receive, release
 from quality.demo.making import (
@@ -119,6 +119,8 @@ def first_cook_and_its_rework(scene: Scene) -> None:
         lots=COOK,
         outcome=Outcome(percent="96.4", ph="11.05"),
     )
+    clock.set(167, "18:00")
+    judging.the_first_cook_was_too_sharp(scene)
     clock.set(167, "18:30")
     sign(
         scene,

@@ -9,7 +9,7 @@ from batches.services import formulas
 from batches.services.formulas import Line, Wording
 from quality.demo.people import OWNER, REVIEWER
 from quality.demo.scene import Scene
-from quality.models import Characteristic
+from quality.models import Characteristic, Limit
 from quality.services.limits import set_limit
 
 GRAM = 1000  # milligrams
@@ -77,6 +77,31 @@ def write_formulas(scene: Scene) -> None:
     )
 
 
+MATERIAL_LIMITS = (
+    (
+        "potash",
+        Characteristic.ASSAY,
+        "84",
+        None,
+        "As ordered; weaker flakes have lain open somewhere.",
+    ),
+    (
+        "sunflower",
+        Characteristic.SAPONIFICATION_VALUE,
+        "186",
+        "195",
+        "Outside it is another oil, or mixed: ask before it goes into the pot.",
+    ),
+    (
+        "coconut",
+        Characteristic.SAPONIFICATION_VALUE,
+        "248",
+        "265",
+        "Outside it is another oil, or mixed: ask before it goes into the pot.",
+    ),
+)
+
+
 def set_limits(scene: Scene) -> None:
     """Set the limits; the reviewer does, and says why each stands where it does."""
     for name in (PASTE, WASH, SPRAY):
@@ -114,6 +139,25 @@ def set_limits(scene: Scene) -> None:
             "-3",
             "0.3",
             "Nothing boils here: more than 3 % missing means something was spilt.",
+        )
+    _limit(
+        scene,
+        WASH,
+        Characteristic.NET_CONTENT,
+        "100",
+        None,
+        "On average a bottle holds what its label says.",
+    )
+    for material, characteristic, lower, upper, reason in MATERIAL_LIMITS:
+        scene.clock.wait(3)
+        set_limit(
+            by=scene.users[REVIEWER],
+            material=scene.materials[material],
+            characteristic=characteristic,
+            lower=Decimal(lower),
+            upper=None if upper is None else Decimal(upper),
+            effect=Limit.Effect.WARN,
+            reason=reason,
         )
 
 

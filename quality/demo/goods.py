@@ -11,6 +11,8 @@ from producer.services import intake, stock
 from quality.demo import papers
 from quality.demo.people import HELPER, OWNER, REVIEWER
 from quality.demo.scene import Scene
+from quality.services import goods as deciding
+from quality.services import revising
 
 KILOGRAM = 1_000_000  # milligrams
 Values = intake.CertificateValues
@@ -70,7 +72,7 @@ def add_certificate(
         ],
         as_picture=as_picture,
     )
-    certificate = intake.record_certificate(
+    certificate = revising.record_certificate(
         by=scene.users[maker], lot=lot, values=values, upload=upload, reason=reason
     )
     scene.clock.wait(4)
@@ -79,7 +81,7 @@ def add_certificate(
 
 def decide(scene: Scene, name: str, new: RawLot.Status, reason: str) -> None:
     """Let the reviewer release, hold or reject a lot."""
-    intake.decide_lot(
+    deciding.decide_lot(
         by=scene.users[REVIEWER], lot=scene.lot(name), new=new, reason=reason
     )
     scene.clock.wait(3)

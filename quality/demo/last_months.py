@@ -8,7 +8,7 @@ from batches.lifecycle import BottleStatus
 from batches.models import Loss
 from batches.services import cooking
 from producer.models import Certificate, RawLot
-from quality.demo import bench, recall, registers
+from quality.demo import bench, judging, recall, registers
 from quality.demo.formulas import SPRAY, WASH
 from quality.demo.goods import (
     Delivery,
@@ -105,6 +105,7 @@ def a_hot_afternoon(scene: Scene) -> None:
         lots=COOK,
         outcome=Outcome(percent="95.4", ph="9.5", ph_by="old strips", excursion="74.5"),
     )
+    judging.a_hot_pot(scene)
     release_batch(scene, "cook 6", 61)
 
 
@@ -153,6 +154,7 @@ def fuller_shelves(scene: Scene) -> None:
     clock.set(28, "15:30")
     dispatch(scene, "F7", 1, 18, to="larder")
     recall.mock_recall(scene)
+    judging.a_reading_put_right(scene)
 
 
 def the_last_weeks(scene: Scene) -> None:
@@ -199,6 +201,8 @@ def the_last_weeks(scene: Scene) -> None:
     dispatch(scene, "F9", 1, 6, to="refill")
     clock.set(5, "12:05")
     dispatch(scene, "F9", 7, 8, to="neighbour")
+    clock.set(5, "13:10")
+    judging.a_scale_that_was_off(scene)
 
 
 def _a_cook_put_right(scene: Scene) -> None:
@@ -238,6 +242,8 @@ def this_week(scene: Scene) -> None:
     )
     clock.set(3, "10:35")
     _potash(scene, "potash C", 3, "KF-2533", "3", "89.9", "0.7")
+    clock.set(2, "10:15")
+    judging.a_change_waiting_for_review(scene)
     clock.set(1, "15:30")
     open_cook(scene, "cook 10", oils_g=2200, lots=COOK)
     weigh_oils_and_water(scene, "cook 10")

@@ -14,7 +14,7 @@ from producer import prints
 from producer.models import Material
 from quality.models import Characteristic
 from quality.services.alkali import alkali_of
-from quality.services.limits import limit_for
+from quality.services.limits import limits_of
 
 # What is done in what order, after section 1.3 of the requirements: text, and whether
 # it is a hold point, without which nobody goes on.
@@ -115,13 +115,21 @@ def context_of(batch: Batch) -> Mapping[str, Any]:
         "lye": lye_of(batch, plan),
         "start_c": START_C,
         "alkali": alkali_of(batch) if is_cook else None,
-        "ph_limit": limit_for(batch, Characteristic.PH),
-        "yield_limit": limit_for(batch, Characteristic.YIELD_VARIANCE),
+        **_limits(batch),
         "before": BEFORE[key],
         "during": DURING[key],
         "after": AFTER[key],
         "readings": range(READINGS),
     }
+
+
+def _limits(batch: Batch) -> Mapping[str, Any]:
+    """Return the limits of a batch: of pH, and the others as they follow it."""
+    found = limits_of(batch)
+    ph = found.pop(Characteristic.PH, None)
+    found.pop(Characteristic.CLARITY, None)  # a step of its own says it
+    others = [found[one] for one in Characteristic if one in found]
+    return {"ph_limit": ph, "other_limits": others}
 
 
 def _in_order(lines: list[PlanLine]) -> list[SheetLine]:

@@ -51,7 +51,7 @@ def list_csv(root: Stock) -> Iterator[str]:
     yield writer.writerow(CSV_HEAD)
     bottles = trace.bottles_of(trace.track(root).batch_ids)
     for bottle in bottles.iterator(chunk_size=2000):
-        yield writer.writerow([_safe(value) for value in _row(bottle)])
+        yield writer.writerow([safe_cell(value) for value in _row(bottle)])
 
 
 def _row(bottle: Bottle) -> tuple[str, ...]:
@@ -70,6 +70,6 @@ def _row(bottle: Bottle) -> tuple[str, ...]:
     )
 
 
-def _safe(value: str) -> str:
+def safe_cell(value: str) -> str:
     """Keep a spreadsheet from taking a name for a formula."""
     return f"'{value}" if value.startswith(("=", "+", "-", "@", "\t", "\r")) else value

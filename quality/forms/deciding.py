@@ -2,23 +2,71 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
 from producer.forms.base import ActForm, ReasonForm
 from producer.forms.fields import NumberField
-from quality.models import Characteristic, Recall, Signature
+from quality.models import Characteristic, Limit, Recall, Signature
+from quality.statistics.conformity import RULE, RULES
 
 
 class LimitForm(ReasonForm):
-    """A new version of a limit."""
+    """A new version of a limit; ``of`` are the characteristics to choose from."""
 
-    characteristic = forms.ChoiceField(label="Of", choices=Characteristic.choices)
-    lower = NumberField(label="Lower limit", required=False)
-    upper = NumberField(label="Upper limit", required=False)
+    characteristic = forms.ChoiceField(
+        label="Of",
+        help_text=(
+            "pH on the scale of its method; yield variance below zero where water boils"
+            " off; the mean content in % of what the label says, so that 100 is just"
+            " full. Clarity needs no figures: it must be clear."
+        ),
+    )
+    lower = NumberField(label="Lower limit", places=3, required=False)
+    upper = NumberField(label="Upper limit", places=3, required=False)
+    method = forms.CharField(
+        label="Method",
+        max_length=120,
+        required=False,
+        help_text="How it is measured. For pH that of the formula is taken.",
+    )
+    rule = forms.ChoiceField(
+        label="How the ± of a value counts",
+        choices=[(one.slug, f"{one.name}. {one.meaning}") for one in RULES.values()],
+        initial=RULE.slug,
+        widget=forms.RadioSelect,
+    )
+    effect = forms.ChoiceField(
+        label="A value outside",
+        choices=Limit.Effect.choices,
+        initial=Limit.Effect.HOLD,
+        widget=forms.RadioSelect,
+        help_text="pH and clarity always stop it: alkali burns, and oil is not soap.",
+    )
 
-    field_order = ("characteristic", "lower", "upper", "reason")
+    field_order = (
+        "characteristic",
+        "lower",
+        "upper",
+        "method",
+        "rule",
+        "effect",
+        "reason",
+    )
+
+    def __init__(
+        self, *args: Any, of: Sequence[Characteristic], **options: Any
+    ) -> None:
+        super().__init__(*args, **options)
+        self.fields["characteristic"].choices = [  # type: ignore[attr-defined]
+            (one.value, one.label) for one in of
+        ]
+        if Characteristic.PH not in of:
+            for name in ("characteristic", "effect"):
+                self.fields[name].help_text = ""
+            self.fields["method"].help_text = "What the certificate should say of it."
 
 
 class SignForm(ActForm):

@@ -207,6 +207,21 @@ ENTRIES: list[Method] = [
         function="batches.chemistry.weighed_bottles.mean_uncertainty_ml",
     ),
     Method(
+        name="Mean content against a limit",
+        gives="mean content in % of the nominal one, and its u in %",
+        formula=(
+            "100·mean/nominal; u² = (U/2)² + s²/n·(1 − n/N): U by scale and density, s"
+            " of the n weighed bottles, N those of the lot"
+        ),
+        source=(
+            "JCGM 100:2008, 4.2.3 and 5.1.2; 1 − n/N from memory, W. G. Cochran,"
+            " Sampling Techniques"
+        ),
+        valid="Bottles of one lot taken at random, or all of them.",
+        refuses="More bottles than the lot has.",
+        function="batches.chemistry.weighed_bottles.share_of_nominal",
+    ),
+    Method(
         name="Scale for the check of a bottle",
         gives="yes or no",
         formula="U(net)/ρ ≤ T/5; u² = step²/6 + (±)²/3, U = 2·u",

@@ -14,28 +14,22 @@ from decimal import Decimal
 from typing import Any
 
 from producer.quantities import format_number
-from quality.models import Characteristic, Signature
+from quality.models import Signature
 from quality.services.alkali import words
 from quality.services.alkali.judged import NAME
+from quality.services.marks import JUDGING, is_void
+from quality.services.reading_order.judgements import (
+    Shown,
+    of_record,
+    of_signed_alkali,
+)
 from quality.services.reviewing import Review
 from quality.statistics.conformity import Verdict
 from quality.statistics.rounding import rounded
 
 Meaning = Signature.Meaning
-# Decisions that looked at the findings; the others follow from something else.
-JUDGING = (Meaning.RELEASE, Meaning.UNHOLD, Meaning.REJECT)
 LEVELS = {"good": "low risk", "warn": "some risk", "stop": "high risk"}
 WAYS = {"by_weighing": "weighing", "by_titration": "titration"}
-
-
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Row:
-    """One judgement as it was signed; ``verdict`` is None where a result lacked."""
-
-    name: str
-    verdict: Verdict | None
-    sentence: str
-    rule: str
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -43,7 +37,7 @@ class AsSigned:
     """What stood under a signature: its judgements, and figures by their names."""
 
     signature: Signature
-    rows: list[Row]
+    rows: list[Shown]
     figures: list[tuple[str, str]]
     level: str
 
@@ -60,9 +54,16 @@ def as_signed(signature: Signature, *, mark: str = ".") -> AsSigned:
     )
 
 
+def signatures_of(batch_ids: Iterable[int]) -> list[Signature]:
+    """Return the signatures of these batches with their marks, the oldest first."""
+    rows = Signature.objects.filter(batch__in=list(batch_ids)).order_by("pk")
+    rows = rows.select_related("batch__stock")
+    return list(rows.prefetch_related("marks__entered_by__person"))
+
+
 def deciding(signatures: Iterable[Signature]) -> Signature | None:
-    """Return the last signature that looked at the findings, or None."""
-    rows = [row for row in signatures if row.meaning in JUDGING]
+    """Return the last signature that looked at the findings, or None if it is void."""
+    rows = [row for row in signatures if row.meaning in JUDGING and not is_void(row)]
     return rows[-1] if rows else None
 
 
@@ -98,23 +99,11 @@ def _differs(name: str, signed: str, today: str) -> str:
 
 def _rows(
     judgements: list[dict[str, Any]], free: dict[str, Any] | None
-) -> Iterator[Row]:
+) -> Iterator[Shown]:
     for one in judgements:
-        version, method = one["limit_version"], one["method"]
-        words_of_limit = f"Limit version {version}" if version else ""
-        yield Row(
-            name=Characteristic(one["characteristic"]).label,
-            verdict=Verdict(one["verdict"]) if one["verdict"] else None,
-            sentence=one["sentence"],
-            rule=": ".join(part for part in (words_of_limit, method) if part),
-        )
+        yield of_record(one)
     if free is not None:
-        yield Row(
-            name=NAME,
-            verdict=Verdict(free["verdict"]),
-            sentence=free["sentence"],
-            rule=f"Rule: {free['rule']}",
-        )
+        yield of_signed_alkali(free)
 
 
 def _alkali(computed: dict[str, Any], mark: str) -> Iterator[tuple[str, str]]:

@@ -32,7 +32,7 @@ from batches.services.entries import Entries, standing
 from producer.models import Stock
 from quality.services.alkali import Alkali, alkali_of
 from quality.services.correction_doses import Doses, Excess, Proposal
-from quality.services.judging import outdated
+from quality.services.judgement import outdated
 from quality.statistics.budgets import Budget
 from quality.statistics.rounding import as_decimal
 

@@ -24,20 +24,33 @@ from batches.chemistry.weighed_bottles import (
     check_net_masses,
     mean_uncertainty_ml,
     said_of_doubt,
+    share_of_nominal,
 )
-from batches.models import Batch, FillingLot
+from batches.lifecycle import BatchStatus, BottleStatus
+from batches.models import Batch, Bottle, FillingLot
+from batches.services import filling, moves
 from producer import journal
 from producer.errors import Refusal
 from producer.models import Instrument, Right, User
 from producer.quantities import grams, milligrams
-from producer.services.checks import plausible_time, require
-from quality.models import FillCheck
+from producer.services.checks import need_reason, plausible_time, require
+from quality.models import Characteristic, FillCheck, Limit
+from quality.services.judgement import Finding
+from quality.services.judgement import judged as held_against
+from quality.services.limits import facts_of, limit_for
+from quality.statistics.conformity import Verdict
 
 MICROLITRES = 1000  # in a millilitre
 # Bottles that are easily bought, and what a soap solution weighs: common practice, no
 # source. A density of one's own is taken as soon as something was filled.
 USUAL_SIZES_ML = (100, 250, 500, 750, 1000)
 USUAL_DENSITY = Decimal("1.02")
+# How the reason of a bottle begins that a weighing put on hold.
+HELD_WORDS = "Mean content of"
+MUST_STAY = (
+    " These bottles must not leave: those still here are on hold until a weighing lies"
+    " inside the limit and a reviewer frees them."
+)
 
 
 @transaction.atomic
@@ -57,7 +70,9 @@ def record_fill_check(
 
     ``net_mg`` are whole milligrams, a bottle each; ``tare_mg`` is the empty bottle
     with its cap. ``opened`` says that they were emptied for it. A lot that is not
-    accepted is recorded as well: every result stays.
+    accepted is recorded as well: every result stays. Where the formula version has a
+    limit of the mean content that holds, and the mean lies outside, the bottles that
+    are still here are put on hold in the same act.
     """
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
@@ -68,8 +83,15 @@ def record_fill_check(
         _can_be_weighed(scale, tare_mg, net_mg)
         check = judged(filling_lot, net_mg, opened=opened)
         sentence = f"{check.sentence} {_doubt(check, filling_lot, scale)}"
+        finding = _held_to_limit(check, filling_lot, scale)
     except ChemistryError as error:
         raise Refusal(str(error), field="masses") from error
+    held: dict[str, int] = {}
+    if finding is not None:
+        sentence = f"{sentence} {finding.sentence} {finding.plain}"
+    if finding is not None and finding.stops:
+        sentence += MUST_STAY
+        held = {"bottles_held": _hold(by, filling_lot)}
     row = FillCheck(
         filling_lot=filling_lot,
         scale=scale,
@@ -77,6 +99,8 @@ def record_fill_check(
         net_mg=list(net_mg),
         accepted=check.accepted,
         sentence=sentence,
+        limit=finding.limit if finding else None,
+        verdict=(finding.verdict or "") if finding else "",
         note=note.strip(),
         observed_at=observed_at,
         entered_by=by,
@@ -95,10 +119,90 @@ def record_fill_check(
             "accepted": check.accepted,
             "sentence": sentence,
             "note": row.note,
+            **_judgement(finding),
+            **held,
         },
         submission=submission,
     )
     return row
+
+
+@transaction.atomic
+def free_bottles(
+    *,
+    by: User,
+    filling_lot: FillingLot,
+    reason: str,
+    submission: uuid.UUID | None = None,
+) -> int:
+    """Lift the hold that a weighing put on bottles; return how many are free again.
+
+    After a newer weighing whose mean lies inside the limit, and while the batch is
+    released.
+    """
+    require(by, Right.REVIEWER)
+    reason = need_reason(reason)
+    batch = moves.locked(filling_lot.batch)
+    if batch.status != BatchStatus.RELEASED:
+        raise Refusal(
+            f"Batch {batch.number} is {BatchStatus(batch.status).label}, so its bottles"
+            " stay where they are."
+        )
+    if newest_stops(filling_lot):
+        raise Refusal(
+            "The newest weighing of these bottles lies outside the limit. Top them up,"
+            " weigh them again, and come back."
+        )
+    held = held_by_weighing(filling_lot)
+    if not held:
+        raise Refusal("No weighing holds a bottle of this lot.")
+    freed = filling.change_bottles(
+        by=by, bottles=held, new=BottleStatus.FILLED, reason=reason
+    )
+    journal.write(
+        by=by,
+        act="bottles freed after weighing",
+        subject=filling_lot,
+        label=filling_lot.code,
+        after={"bottles_freed": freed},
+        reason=reason,
+        submission=submission,
+    )
+    return freed
+
+
+def hold_again(*, by: User, batch: Batch) -> int:
+    """Hold the bottles of a batch that a weighing forbids to leave; return how many.
+
+    For an act that frees all bottles of a batch. Callers write the journal.
+    """
+    return sum(
+        _hold(by, filling_lot)
+        for filling_lot in FillingLot.objects.filter(batch=batch)
+        if newest_stops(filling_lot)
+    )
+
+
+def newest_stops(filling_lot: FillingLot) -> bool:
+    """Say whether the newest weighing of a lot forbids its bottles to leave."""
+    newest = filling_lot.fill_checks.select_related("limit").order_by("-pk").first()
+    if newest is None or newest.limit is None or not newest.verdict:
+        return False
+    holds = newest.limit.effect == Limit.Effect.HOLD
+    return holds and not Verdict(newest.verdict).acceptable
+
+
+def held_by_weighing(filling_lot: FillingLot) -> list[Bottle]:
+    """Return the bottles of a lot whose hold is that of a weighing."""
+    on_hold = filling_lot.bottles.filter(status=BottleStatus.ON_HOLD)
+    rows = on_hold.order_by("number").prefetch_related("events")
+    return [
+        bottle
+        for bottle in rows
+        if max(bottle.events.all(), key=lambda event: event.pk).reason.startswith(
+            HELD_WORDS
+        )
+    ]
 
 
 def judged(
@@ -172,14 +276,53 @@ def net_uncertainty_g(scale: Instrument) -> Decimal:
 
 
 def _doubt(check: LotCheck, filling_lot: FillingLot, scale: Instrument) -> str:
-    uncertainty = mean_uncertainty_ml(
+    uncertainty = _mean_uncertainty(check, filling_lot, scale)
+    return said_of_doubt(check, filling_lot.density, uncertainty)
+
+
+def _mean_uncertainty(
+    check: LotCheck, filling_lot: FillingLot, scale: Instrument
+) -> Decimal:
+    return mean_uncertainty_ml(
         check.mean_ml,
         filling_lot.density,
         count=check.weighed,
         step_g=scale.resolution,
         half_width_g=scale.bias_half_width,
     )
-    return said_of_doubt(check, filling_lot.density, uncertainty)
+
+
+def _held_to_limit(
+    check: LotCheck, filling_lot: FillingLot, scale: Instrument
+) -> Finding | None:
+    """Return the mean content held against the limit of the formula, if it has one."""
+    limit = limit_for(filling_lot.batch, Characteristic.NET_CONTENT)
+    if limit is None:
+        return None
+    percent, u = share_of_nominal(
+        check,
+        lot_size=filling_lot.count,
+        uncertainty_ml=_mean_uncertainty(check, filling_lot, scale),
+    )
+    return held_against(
+        Characteristic.NET_CONTENT,
+        limit,
+        percent,
+        u,
+        by="of the nominal content",
+        better="weigh on a finer scale, with a density you measured well",
+    )
+
+
+def _hold(by: User, filling_lot: FillingLot) -> int:
+    reason = f"{HELD_WORDS} {filling_lot.code} lies outside its limit"
+    return filling.hold_lot_here(by=by, filling_lot=filling_lot, reason=reason)
+
+
+def _judgement(finding: Finding | None) -> dict[str, object]:
+    if finding is None or finding.limit is None:
+        return {}
+    return {"limit": facts_of(finding.limit), "verdict": str(finding.verdict)}
 
 
 def _can_be_weighed(scale: Instrument, tare_mg: int, net_mg: Sequence[int]) -> None:

@@ -15,7 +15,7 @@ from producer.codes import (
     normalise,
 )
 from producer.models import Consignee, Material, Person, RawLot, Stock, Supplier
-from quality.models import Recall
+from quality.models import Deviation, Recall
 
 MOST_HITS = 20
 
@@ -46,6 +46,7 @@ def by_code(text: str) -> Hit | None:
         ("batches:filling_lot", FillingLot),
         ("batches:dispatch", Dispatch),
         ("quality:recall", Recall),
+        ("quality:deviation", Deviation),
     ):
         if model._default_manager.filter(code=code).exists():
             return Hit(page, code, code)
@@ -86,6 +87,12 @@ def by_words(text: str) -> list[Hit]:
     hits += [
         Hit("batches:formula", formula.pk, f"Formula {formula.name}")
         for formula in Formula.objects.filter(name__icontains=text)[:MOST_HITS]
+    ]
+    hits += [
+        Hit("quality:deviation", one.code, f"Deviation {one.code}: {one.what[:80]}")
+        for one in Deviation.objects.filter(
+            Q(code__icontains=text) | Q(what__icontains=text)
+        )[:MOST_HITS]
     ]
     return hits + _in_registers(text) + _bottles(text)
 

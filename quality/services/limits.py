@@ -1,20 +1,24 @@
-"""Limits of a formula version: set as new versions, found for a batch."""
+"""Limits of a formula version or a material: set as versions, found for a batch."""
 
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from decimal import Decimal
+from typing import Final
 
 from django.db import transaction
 from django.utils import timezone
 
 from batches.models import Batch, FormulaVersion
 from producer import journal
-from producer.models import Right, User
+from producer.errors import Refusal
+from producer.models import Material, Right, User
 from producer.services.checks import need_reason, require
 from quality.models import Characteristic, Limit
+from quality.statistics.conformity import RULE
 
-REQUIRED = {
+REQUIRED: Final = {
     "cook": (
         Characteristic.PH,
         Characteristic.CLARITY,
@@ -23,71 +27,154 @@ REQUIRED = {
     "dilution": (Characteristic.PH, Characteristic.YIELD_VARIANCE),
     "blend": (Characteristic.PH, Characteristic.YIELD_VARIANCE),
 }
+# What the certificate of a material can state.
+OF_MATERIAL: Final = {
+    Material.Kind.POTASH: Characteristic.ASSAY,
+    Material.Kind.OIL: Characteristic.SAPONIFICATION_VALUE,
+}
 
 
 @transaction.atomic
 def set_limit(
     *,
     by: User,
-    formula_version: FormulaVersion,
     characteristic: str,
     reason: str,
+    formula_version: FormulaVersion | None = None,
+    material: Material | None = None,
     lower: Decimal | None = None,
     upper: Decimal | None = None,
+    method: str = "",
+    rule: str = RULE.slug,
+    effect: str = Limit.Effect.HOLD,
     submission: uuid.UUID | None = None,
 ) -> Limit:
     """Add a version of a limit; batches opened before it keep theirs.
 
-    The method of a pH limit is the one the formula version prescribes.
+    Of a formula version or of a material, one of the two. ``rule`` is the slug of a
+    decision rule and ``effect`` says what a value outside does. The method of a pH
+    limit is the one the formula version prescribes. Who sets it approves it.
     """
     require(by, Right.REVIEWER)
-    # Lock the formula version, so that two people do not both make version 2.
-    FormulaVersion.objects.select_for_update().get(pk=formula_version.pk)
-    former = formula_version.limits.filter(characteristic=characteristic).first()
+    _makes_sense(characteristic, material, upper)
+    former = _former(formula_version, material, characteristic)
+    if characteristic == Characteristic.PH and formula_version is not None:
+        method = formula_version.ph_method
     limit = Limit(
         formula_version=formula_version,
+        material=material,
         characteristic=characteristic,
         version=former.version + 1 if former else 1,
         lower=lower,
         upper=upper,
-        method=formula_version.ph_method if characteristic == Characteristic.PH else "",
+        method=method.strip(),
+        rule=rule,
+        effect=effect,
         reason=need_reason(reason),
         observed_at=timezone.now(),
         entered_by=by,
     )
     limit.full_clean()
     limit.save(force_insert=True)
+    owner = formula_version.formula if formula_version else material
     journal.write(
         by=by,
         act="limit set",
         subject=limit,
-        label=f"{formula_version.formula.name}: {limit.get_characteristic_display()}",
-        before=_facts(former) if former else {},
-        after=_facts(limit),
+        label=f"{owner}: {limit.get_characteristic_display()}",
+        before=facts_of(former) if former else {},
+        after=facts_of(limit),
         reason=limit.reason,
         submission=submission,
     )
     return limit
 
 
-def limit_for(batch: Batch, characteristic: str) -> Limit | None:
-    """Return the limit that holds for a batch: the newest when it was opened.
+def limits_of(batch: Batch) -> dict[str, Limit]:
+    """Return the limits that hold for a batch, by characteristic.
 
-    A batch opened before any limit was set is held against the first one.
+    Of each the newest when the batch was opened. What its kind of batch needs is held
+    against the first limit where none was set by then; nothing else is.
     """
-    limits = list(
-        Limit.objects.filter(
-            formula_version_id=batch.formula_version_id, characteristic=characteristic
-        ).order_by("version")
-    )
-    known = [limit for limit in limits if limit.entered_at <= batch.entered_at]
-    return known[-1] if known else next(iter(limits), None)
+    rows = Limit.objects.filter(formula_version_id=batch.formula_version_id)
+    found: dict[str, Limit] = {}
+    for limit in rows.select_related("entered_by").order_by("version"):
+        in_time = limit.entered_at <= batch.entered_at
+        is_first = limit.characteristic not in found
+        if in_time or (is_first and limit.characteristic in REQUIRED[batch.kind]):
+            found[limit.characteristic] = limit
+    return found
 
 
-def _facts(limit: Limit) -> dict[str, str | int | None]:
+def limit_for(batch: Batch, characteristic: str) -> Limit | None:
+    """Return the limit that holds for a batch, see :func:`limits_of`, or None."""
+    return limits_of(batch).get(characteristic)
+
+
+def limits_of_material(material: Material) -> list[Limit]:
+    """Return the newest limit of each characteristic of a material.
+
+    A decision about a raw lot is held against what is in force when it is taken.
+    """
+    newest: dict[str, Limit] = {}
+    for limit in Limit.objects.filter(material=material).order_by("version"):
+        newest[limit.characteristic] = limit
+    return [newest[name] for name in sorted(newest)]
+
+
+def possible(
+    formula_version: FormulaVersion | None = None, material: Material | None = None
+) -> list[Characteristic]:
+    """Return of which characteristics a limit can be set; none for water and acids."""
+    if material is not None:
+        one = OF_MATERIAL.get(Material.Kind(material.kind))
+        return [] if one is None else [one]
+    of_materials = set(OF_MATERIAL.values())
+    return [] if formula_version is None else _without(of_materials)
+
+
+def facts_of(limit: Limit) -> dict[str, str | int | None]:
+    """Return a limit as plain JSON values, as the journal keeps it."""
     return {
         "version": limit.version,
         "lower": None if limit.lower is None else str(limit.lower),
         "upper": None if limit.upper is None else str(limit.upper),
         "method": limit.method,
+        "rule": limit.rule,
+        "effect": limit.effect,
     }
+
+
+def _without(left_out: Iterable[Characteristic]) -> list[Characteristic]:
+    return [one for one in Characteristic if one not in left_out]
+
+
+def _former(
+    formula_version: FormulaVersion | None, material: Material | None, name: str
+) -> Limit | None:
+    """Return the newest version so far.
+
+    Locks what the limit is of, so that two people do not both make version 2.
+    """
+    owner = formula_version or material
+    if owner is None or (formula_version and material):
+        raise Refusal("A limit is of a formula version or of a material.")
+    type(owner)._default_manager.select_for_update().get(pk=owner.pk)
+    return owner.limits.filter(characteristic=name).order_by("-version").first()
+
+
+def _makes_sense(
+    characteristic: str, material: Material | None, upper: Decimal | None
+) -> None:
+    if material is not None and characteristic not in possible(material=material):
+        raise Refusal(
+            f"{material} has no such figure: potash has an assay, oils and fats have a"
+            " saponification value.",
+            field="characteristic",
+        )
+    if characteristic == Characteristic.FREE_ALKALI and upper is None:
+        raise Refusal(
+            "Free alkali needs an upper limit: it takes the place of the one of the"
+            " premises.",
+            field="upper",
+        )

@@ -13,7 +13,7 @@ from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle
 from batches.services import filling, moves, sources
-from producer import journal
+from producer import journal, written
 from producer.errors import Conflict, Refusal
 from producer.models import LotStatusChange, RawLot, Right, Stock, User
 from producer.services.checks import local_day, need_reason, require
@@ -107,8 +107,8 @@ def open_recall(
     # Walked again: a draw that was under way held its source, so it is over by now,
     # and from what is frozen nothing more is drawn.
     ids = trace.downstream_ids(root.pk)
-    RecallItem.objects.bulk_create(
-        RecallItem(recall=recall, stock_id=stock_id) for stock_id in ids
+    written.create_all(
+        RecallItem, (RecallItem(recall=recall, stock_id=stock_id) for stock_id in ids)
     )
     _event(by, recall, Recall.Status.OPEN, reason)
     journal.write(
@@ -151,6 +151,7 @@ def advance(
     ):
         raise Conflict("Somebody else moved this recall on a moment ago. Look again.")
     recall.status, recall.closed_at = new, closed_at
+    written.note(recall)
     if closed_at:
         _thaw(recall)
     _event(by, recall, new, note.strip())

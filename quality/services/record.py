@@ -4,7 +4,10 @@
 that are never changed, so the same facts can be read again at any time and compared.
 ``words`` are the names those ids had on the day, for people. ``computed`` is what was
 computed from the facts on that day, with its uncertainty: it is kept as it was signed
-and never compared, because a better formula may come later.
+and never compared, because a better formula may come later. ``deviations``, a part of
+its own and only there when there are any, names those of the batch and of all that is
+in it as they stood at the signature; more may be opened later, so they are not compared
+either: each is signed by itself.
 """
 
 from __future__ import annotations
@@ -15,12 +18,14 @@ import json
 from decimal import Decimal
 from typing import Any
 
+from batches import trace
 from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
 from batches.services.entries import Entries
 from batches.services.results import yield_of
 from producer.models.journal import canonical
 from quality.models import Judgement, Signature
 from quality.services.alkali import Alkali, FreeAlkali, free_alkali_of
+from quality.services.deviations import Standing, of_stocks
 from quality.services.judging import Finding
 from quality.services.outcome import CameOut
 from quality.statistics.budgets import Budget
@@ -87,7 +92,7 @@ def computed_of(batch: Batch, known: Alkali, found: CameOut) -> dict[str, Any]:
 
 
 def _free_alkali(free: FreeAlkali | None) -> dict[str, Any] | None:
-    if free is None:
+    if free is None or free.by_formula:  # then it is among the judgements
         return None
     return {
         "value": _decimal(free.value),
@@ -148,6 +153,7 @@ def canonical_record(
             "decision": decision_of(signature),
             "judgements": [_judgement(finding) for finding in findings],
             "computed": computed,
+            **_deviations(batch),
             "words": {
                 "formula": batch.formula_version.formula.name,
                 "product": batch.formula_version.product_name,
@@ -188,6 +194,26 @@ def source_words(charge: Charge) -> str:
     if lot is None:
         return f"batch {charge.source.code}"
     return f"{lot.material.name}, {lot.supplier.name}, lot {lot.supplier_lot}"
+
+
+def deviations_of(known: list[Standing]) -> list[dict[str, Any]]:
+    """Return deviations as a signature names them: class, decision, SHA-256 of it."""
+    return [
+        {
+            "code": one.code,
+            "of": one.name,
+            "class": str(one.classification),
+            "decision": one.closing.decision if one.closing else None,
+            "record_sha256": one.closing.record_sha256 if one.closing else None,
+        }
+        for one in known
+    ]
+
+
+def _deviations(batch: Batch) -> dict[str, Any]:
+    """Return the deviations of a batch and all in it; no key where there are none."""
+    listed = deviations_of(of_stocks(trace.upstream_ids(batch.pk)))
+    return {"deviations": listed} if listed else {}
 
 
 def _charge(row: Charge) -> dict[str, Any]:
@@ -318,7 +344,27 @@ def _judgement(finding: Finding | Judgement) -> dict[str, Any]:
         "standard_uncertainty": _decimal(finding.standard_uncertainty),
         "verdict": str(finding.verdict) if finding.verdict else None,
         "sentence": finding.sentence,
+        **_how_judged(finding),
     }
+
+
+def _how_judged(finding: Finding | Judgement) -> dict[str, Any]:
+    """Return rule, effect, origin and risk; no key for what is not there.
+
+    Records signed before they were kept have no such keys and stay the same.
+    """
+    known = {
+        "rule": finding.rule_slug if isinstance(finding, Finding) else finding.rule,
+        "effect": finding.effect if finding.limit else "",
+        "origin": finding.origin,
+        "risk": "" if finding.risk is None else f"{kept_risk(finding.risk):f}",
+    }
+    return {name: value for name, value in known.items() if value}
+
+
+def kept_risk(risk: float | Decimal) -> Decimal:
+    """Return a chance, 0 to 1, as a row of a judgement keeps it."""
+    return Decimal(risk).quantize(Decimal("0.000001"))
 
 
 def _digits(value: float) -> str:

@@ -8,7 +8,6 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
-from batches import trace
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Formula, Reading
 from batches.services import discounting, planning
@@ -18,7 +17,9 @@ from batches.services.outcome import Outcome
 from batches.services.results import excess_alkali_of, yield_of
 from producer.models import Person, RawLot, User
 from producer.models.journal import canonical
+from quality.models import Characteristic
 from quality.services import recalling, record
+from quality.services.afterwards import afterwards
 from quality.services.alkali import (
     Alkali,
     FreeAlkali,
@@ -27,6 +28,9 @@ from quality.services.alkali import (
     words,
 )
 from quality.services.alkali.judged import contradiction, taken_back
+from quality.services.alone import why_not_alone
+from quality.services.conceding import Deviated, deviated
+from quality.services.earlier_results import unexplained
 from quality.services.judging import Finding, findings
 from quality.services.outcome import CameOut, came_out
 from quality.statistics.conformity import Verdict
@@ -36,19 +40,26 @@ from quality.statistics.uncertainty import expanded
 # Of what came out. From 0.5 % on a mixture counts as irritant in CLP Annex VI, index
 # 019-002-00-8 (seen at second hand; check the authority's list).
 MOST_FREE_ALKALI_PERCENT = Decimal("0.5")
+# From 11.5 on a mixture counts as corrosive in CLP by its pH alone, unless a test says
+# otherwise (from memory; the authority's list decides).
+MOST_PH = Decimal("11.5")
+WHAT = "batch or entered something in it"
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Review:
     """What a reviewer must know before signing.
 
-    ``free_alkali`` is the titration that counts, judged; it has no limit of the
-    formula and so is no finding. ``obstacles`` are the sentences that stand in the way
-    of a release, ``notes`` what a reviewer should weigh; with ``needs_reason`` a
-    release must say why in spite of them. ``computed`` is what a signature keeps of
-    the figures. ``alkali``, ``came_out`` and ``entries`` are what it was made from, so
-    that a page need not read them again. ``digest`` changes whenever anything of it
-    does: who signs says with it which state of the batch was read.
+    ``free_alkali`` is the titration that counts, judged by the figure of the premises;
+    None where the formula has a limit of its own, and it is a finding. ``obstacles``
+    are the sentences that stand in the way of a release, ``notes`` what a reviewer
+    should weigh; with ``needs_reason`` a release must say why in spite of them.
+    ``computed`` is what a signature keeps of the figures. ``alkali``, ``came_out``,
+    ``entries`` and ``around`` are what it was made from, so that a page need not read
+    them again. ``digest`` changes whenever anything of it does: who signs says with it
+    which state of the batch was read. ``why_not_alone`` says why somebody may not
+    release their own work, or not yet: the end of the pause changes the digest too, so
+    that a screen from before it is not fresh enough.
     """
 
     findings: list[Finding]
@@ -58,9 +69,11 @@ class Review:
     needs_reason: bool
     computed: dict[str, Any]
     is_own_work: bool
+    why_not_alone: str
     alkali: Alkali
     came_out: CameOut
     entries: Entries
+    around: Deviated
     digest: str
 
 
@@ -70,45 +83,66 @@ def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
     ``mark`` is the decimal mark of what is said about what came out.
     """
     entries = Entries(batch)
-    judged = findings(batch, entries)
     known = alkali_of(batch, entries=entries)
     found = came_out(batch, mark=mark)
+    judged = findings(batch, entries, found)
     hands = hands_in(batch, entries)
     free = free_alkali_of(batch, known)
-    obstacles = [finding.sentence for finding in judged if not finding.acceptable]
+    around = deviated(entries)
+    obstacles = [
+        finding.sentence + around.advice(finding)
+        for finding in judged
+        if finding.stops and around.lifts(finding) is None
+    ]
     obstacles += [
         *_missing_lines(batch),
-        *_titration_obstacles(batch, known, free),
+        *_ph_obstacles(judged),
+        *_titration_obstacles(batch, known, free, around),
         *_weighing_obstacles(batch, known, entries),
-        *_source_obstacles(batch),
+        *_source_obstacles(batch, around.ids),
         *_limit_obstacles(batch, judged, hands),
+        *around.obstacles(),
+        *unexplained(judged, free, around),
     ]
+    conceded = [note for finding in judged for note in around.passed_by(finding)]
+    conceded += _conceded_alkali(free, around)
+    later = list(afterwards(entries))
     contradicted = contradiction(known, judged)
     notes = [
+        *(finding.sentence for finding in judged if finding.warns),
         *_alkali_notes(known, free),
         *([contradicted] if contradicted else []),
         *taken_back(batch),
+        *later,
+        *conceded,
+        *around.notes(),
         *_notes(entries, found.outcome),
     ]
     computed = record.computed_of(batch, known, found)
+    alone = ""
+    if by.person_id in hands:
+        alone = why_not_alone(by=by, last_at=entries.last_at, what=WHAT)
     shown = [
         record.facts_of(batch, entries),
         [finding.sentence for finding in judged],
         notes,
         computed,
+        record.deviations_of(around.known),
     ]
     return Review(
         findings=judged,
-        free_alkali=free,
+        free_alkali=None if free is None or free.by_formula else free,
         obstacles=obstacles,
         notes=notes,
-        needs_reason=_needs_reason(judged, known, free),
+        needs_reason=bool(conceded or later) or _needs_reason(judged, known, free),
         computed=computed,
         is_own_work=by.person_id in hands,
+        why_not_alone=alone,
         alkali=known,
         came_out=found,
         entries=entries,
-        digest=record.sha256(canonical([*shown, obstacles, batch.status])),
+        around=around,
+        digest=record.sha256(canonical([*shown, obstacles, batch.status, alone])),
     )
 
 
@@ -135,11 +169,38 @@ def _needs_reason(
 ) -> bool:
     """Say whether something about it is doubtful, so that a release must say why."""
     doubtful = [one.verdict for one in (*judged, free) if one is not None]
-    return Verdict.CONDITIONAL_PASS in doubtful or known.needs_reason
+    warned = any(finding.warns for finding in judged)
+    return Verdict.CONDITIONAL_PASS in doubtful or warned or known.needs_reason
+
+
+def _conceded_alkali(free: FreeAlkali | None, around: Deviated) -> list[str]:
+    """Return that a concession lets a titrated free alkali pass, where one does."""
+    leave = around.concession(Characteristic.FREE_ALKALI)
+    if free is None or free.acceptable or free.by_formula or leave is None:
+        return []
+    return [f"{free.sentence} The concession of deviation {leave.code} lets it pass."]
+
+
+def _ph_obstacles(judged: list[Finding]) -> Iterable[str]:
+    """Yield a sentence where the pH could be so high that no concession helps.
+
+    With the whole ± on the far side, as for free alkali.
+    """
+    for finding in judged:
+        if finding.characteristic != Characteristic.PH or finding.value is None:
+            continue
+        spread = expanded(finding.standard_uncertainty or Decimal(0))
+        if finding.value + spread >= MOST_PH:
+            both = rounded(finding.value, spread).text()
+            yield (
+                f"pH {both} can be {MOST_PH} or more: it is to be taken as corrosive,"
+                " whatever the limit is. Check the figure against the list of your"
+                " authority."
+            )
 
 
 def _titration_obstacles(
-    batch: Batch, known: Alkali, free: FreeAlkali | None
+    batch: Batch, known: Alkali, free: FreeAlkali | None, around: Deviated
 ) -> Iterable[str]:
     """Yield a sentence where a titration says too much alkali, or one is lacking.
 
@@ -153,7 +214,8 @@ def _titration_obstacles(
                 " weighing. Titrate the free alkali of what came out."
             )
         return
-    if not free.acceptable:
+    conceded = around.concession(Characteristic.FREE_ALKALI) is not None
+    if not free.acceptable and not free.by_formula and not conceded:
         yield free.sentence
     if free.highest >= MOST_FREE_ALKALI_PERCENT:
         both = rounded(free.value, expanded(free.standard_uncertainty))
@@ -198,7 +260,8 @@ def _grams(amount: Decimal, known: Alkali) -> str:
 
 def _alkali_notes(known: Alkali, free: FreeAlkali | None) -> Iterable[str]:
     """Yield what is doubtful about alkali and oil without stopping a release."""
-    if free is not None and free.verdict is Verdict.CONDITIONAL_PASS:
+    is_near = free is not None and free.verdict is Verdict.CONDITIONAL_PASS
+    if free is not None and is_near and not free.by_formula:
         yield free.sentence
     if known.is_risky:
         yield words.verdict(known)
@@ -208,8 +271,7 @@ def _alkali_notes(known: Alkali, free: FreeAlkali | None) -> Iterable[str]:
         yield known.titration_note
 
 
-def _source_obstacles(batch: Batch) -> Iterable[str]:
-    ids = trace.upstream_ids(batch.pk)
+def _source_obstacles(batch: Batch, ids: list[int]) -> Iterable[str]:
     bad_lots = RawLot.objects.listed().filter(
         pk__in=ids, status__in=[RawLot.Status.ON_HOLD, RawLot.Status.REJECTED]
     )

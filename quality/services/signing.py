@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import uuid
 from collections.abc import Iterable
 
@@ -12,19 +11,20 @@ from django.utils import timezone
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle
 from batches.services import filling, moves
-from producer import journal
+from producer import journal, written
 from producer.errors import Conflict, Refusal
 from producer.models import (
     JournalEntry,
-    Premises,
     StockMovement,
     User,
 )
 from producer.services import stock as ledger
 from producer.services.checks import need_reason
 from quality.models import Judgement, Signature
-from quality.services import recalling, record
-from quality.services.reviewing import Review, last_entry_at, review_of
+from quality.services import filling_checks, recalling, record
+from quality.services.alone import may_review_alone
+from quality.services.reviewing import WHAT, Review, last_entry_at, review_of
+from quality.services.still_signed import fault_of_record
 
 Meaning = Signature.Meaning
 ACT = "batch signed: "
@@ -76,7 +76,8 @@ def sign(
     review = review_of(batch, by=by)
     if seen and seen != review.digest:
         raise Conflict(
-            "The batch has changed since you read it. Read the page again, then sign."
+            "The batch has changed since you read it, or your pause ended meanwhile."
+            " Read the page again, then sign."
         )
     if meaning in {Meaning.RELEASE, Meaning.UNHOLD}:
         _may_be_released(batch, review)
@@ -88,7 +89,11 @@ def sign(
         )
     self_reviewed = review.is_own_work and meaning in {Meaning.RELEASE, Meaning.UNHOLD}
     if self_reviewed:
-        _may_review_alone(batch, by)
+        may_review_alone(
+            by=by,
+            last_at=last_entry_at(batch),
+            what=WHAT,
+        )
     old = batch.status
     moves.move_batch(by=by, batch=batch, new=LEADS_TO[meaning], reason=reason)
     signature = _signature(batch, review, by, meaning, reason, self_reviewed)
@@ -130,6 +135,7 @@ def faults() -> Iterable[str]:
 
 def _fault_of(signature: Signature) -> str:
     text, batch = signature.record, signature.batch
+    changed = fault_of_record(signature)
     entries = JournalEntry.objects.filter(
         subject_kind="batch", subject_id=str(batch.pk), act__startswith=ACT
     )
@@ -146,10 +152,7 @@ def _fault_of(signature: Signature) -> str:
             record.part(text, "decision") == record.decision_of(signature),
             "name, meaning or reason are no longer what was signed.",
         ),
-        (
-            record.part(text, "facts") == record.facts_of(batch),
-            "the batch is no longer what was signed.",
-        ),
+        (not changed, changed),
         (
             record.judged(text) == record.judgements_of(signature),
             "a judgement is no longer what was signed.",
@@ -182,18 +185,25 @@ def _signature(
     signature.record_sha256 = record.sha256(signature.record)
     signature.full_clean()
     signature.save(force_insert=True)
-    Judgement.objects.bulk_create(
-        Judgement(
-            signature=signature,
-            characteristic=finding.characteristic,
-            limit=finding.limit,
-            value=finding.value,
-            standard_uncertainty=finding.standard_uncertainty,
-            verdict=finding.verdict,
-            sentence=finding.sentence,
-        )
-        for finding in review.findings
-        if finding.verdict is not None and finding.limit is not None
+    written.create_all(
+        Judgement,
+        (
+            Judgement(
+                signature=signature,
+                characteristic=finding.characteristic,
+                limit=finding.limit,
+                value=finding.value,
+                standard_uncertainty=finding.standard_uncertainty,
+                verdict=finding.verdict,
+                sentence=finding.sentence,
+                rule=finding.rule_slug,
+                effect=finding.effect,
+                origin=finding.origin,
+                risk=None if finding.risk is None else record.kept_risk(finding.risk),
+            )
+            for finding in review.findings
+            if finding.verdict is not None and finding.limit is not None
+        ),
     )
     return signature
 
@@ -202,31 +212,6 @@ def _may_be_released(batch: Batch, review: Review) -> None:
     if review.obstacles:
         raise Refusal(
             f"Batch {batch.number} cannot be released. " + " ".join(review.obstacles)
-        )
-
-
-def _may_review_alone(batch: Batch, by: User) -> None:
-    premises = Premises.objects.get()
-    if not premises.one_person:
-        raise Refusal(
-            "You made this batch or entered something in it, so somebody else must"
-            " review it. Where there is nobody else, the owner declares a one-person"
-            " premises on the page “Premises”."
-        )
-    others = User.objects.filter(is_reviewer=True, is_active=True)
-    if others.exclude(person=by.person).exists():
-        raise Refusal(
-            "Another reviewer has an account here, so another reviewer must review this"
-            " batch: you made it or entered something in it."
-        )
-    pause = datetime.timedelta(hours=premises.self_review_pause_hours)
-    ready_at = last_entry_at(batch) + pause
-    if timezone.now() < ready_at:
-        local = ready_at.astimezone(premises.zone)
-        raise Refusal(
-            f"Look again with fresh eyes: you may review your own batch from"
-            f" {local:%d %b %Y, %H:%M} on, {premises.self_review_pause_hours} hours"
-            " after its last entry."
         )
 
 
@@ -240,6 +225,8 @@ def _consequences(by: User, batch: Batch, meaning: str, reason: str) -> None:
             new=BottleStatus.FILLED,
             reason=reason,
         )
+        # What a weighing forbids to leave, the hold of the batch only covered.
+        filling_checks.hold_again(by=by, batch=batch)
     if meaning == Meaning.DISPOSE and batch.stock.on_hand_mg:
         ledger.move(
             by=by,

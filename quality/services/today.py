@@ -12,6 +12,7 @@ from batches.lifecycle import BatchStatus
 from batches.models import Batch
 from producer.models import Instrument, RawLot
 from quality.models import Recall
+from quality.services import deviations, impact
 
 SOON = datetime.timedelta(days=30)
 MOST_SHOWN = 10
@@ -34,6 +35,16 @@ def due(today: datetime.date) -> list[Due]:
     in_stock = lots.filter(status=RawLot.Status.RELEASED, stock__on_hand_mg__gt=0)
     found = [
         Due("Open recalls", "recall", _open_recalls()),
+        Due(
+            "Open deviations",
+            "deviation",
+            list(deviations.found("", "open")[:MOST_SHOWN]),
+        ),
+        Due(
+            "Failed instruments: what depends on them is not looked into",
+            "failed check",
+            impact.not_looked_into(),
+        ),
         Due(
             "Waiting for review",
             "batch",

@@ -1,8 +1,9 @@
 """A value, its uncertainty and a limit make one of four outcomes.
 
-Source: ILAC-G8:09/2019, 4.2.3, non-binary statement with guard band; we take the
-guard band w = U, the expanded uncertainty. That choice has a name and a version:
-:data:`RULE`. How often such an outcome is wrong is in :mod:`.risks`.
+Source: ILAC-G8:09/2019, 4.2.3, non-binary statement with guard band. How wide the band
+is, is the choice of a decision rule with a name and a version: :data:`RULES`. Usually
+it is w = U, the expanded uncertainty: :data:`RULE`. How often such an outcome is wrong
+is in :mod:`.risks`.
 
 Decimal: a value exactly on a limit must be judged as lying on it.
 
@@ -52,6 +53,7 @@ class DecisionRule:
 
     The guard band is ``bands`` times the expanded uncertainty U. Another choice is
     another rule with a version of its own, so that an old judgement keeps its rule.
+    ``slug`` names rule and version on a record, ``meaning`` says it to people.
     """
 
     slug: str
@@ -59,6 +61,7 @@ class DecisionRule:
     version: int
     bands: Decimal
     source: str
+    meaning: str = ""
 
     def guard_band(self, expanded_uncertainty: Decimal) -> Decimal:
         """Return the width kept from a limit, in the unit of the uncertainty.
@@ -85,9 +88,13 @@ RULE = DecisionRule(
     version=1,
     bands=Decimal(1),
     source="ILAC-G8:09/2019, 4.2.3",
+    meaning=(
+        "A value passes when it keeps its whole ± away from the limit. Nearer to it"
+        " passes with a condition: a release then says why."
+    ),
 )
 # By slug; the first is what a limit gets unless another is chosen. The bands of the
-# other two are those of table 1 of the guide.
+# other two are those of table 1 of the guide, which we have at second hand.
 RULES = {
     rule.slug: rule
     for rule in (
@@ -98,6 +105,10 @@ RULES = {
             version=1,
             bands=Decimal("0.83"),
             source="ILAC-G8:09/2019, table 1, after ISO 14253-1:2017",
+            meaning=(
+                "A value passes when it keeps five sixths of its ± away from the"
+                " limit. A little easier to meet, and a little more often wrong."
+            ),
         ),
         DecisionRule(
             slug="simple_1",
@@ -105,6 +116,11 @@ RULES = {
             version=1,
             bands=Decimal(0),
             source="ILAC-G8:09/2019, 4.2.1",
+            meaning=(
+                "The value alone counts, and its ± only says how sure that is. Close"
+                " to the limit such a judgement is wrong every second time: only for"
+                " what does no harm."
+            ),
         ),
     )
 }
@@ -174,14 +190,17 @@ def explain(
     lower: Decimal | None,
     upper: Decimal | None,
     expanded_uncertainty: Decimal,
+    guard_band: Decimal | None = None,
     advice: str = "",
     mark: str = ".",
 ) -> str:
     """Return the judgement as one plain sentence, and one more if the method is unfit.
 
-    ``unit`` is put behind each number as it is (“ %”). ``advice`` is what to do about
-    a conditional outcome. The uncertainty is shown with two digits, rounded up (GUM
-    7.2.6); the verdict is found before rounding.
+    ``unit`` is put behind each number as it is (“ %”). ``guard_band`` is that of the
+    rule, U where none is given; what the true value could be is said by U whatever the
+    rule. ``advice`` is what to do where it could lie on the other side. The uncertainty
+    is shown with two digits, rounded up (GUM 7.2.6); the verdict is found before
+    rounding.
 
     >>> explain(
     ...     name="pH", unit="", value=Decimal("9.8"), lower=Decimal(8),
@@ -195,9 +214,12 @@ conditional pass; use the meter.'
     def show(number: Decimal) -> str:
         return format_number(number, mark=mark) + unit
 
-    verdict = judge(value, lower=lower, upper=upper, guard_band=expanded_uncertainty)
+    band = expanded_uncertainty if guard_band is None else guard_band
+    verdict = judge(value, lower=lower, upper=upper, guard_band=band)
     spread = rounded_up(expanded_uncertainty)
-    ends = _doubtful_ends(verdict, value, spread, lower, upper)
+    ends = doubtful_ends(
+        value, lower=lower, upper=upper, expanded_uncertainty=expanded_uncertainty
+    )
     doubt = " or ".join(f"{words} {show(end)}" for words, end in ends)
     return (
         f"{name} {show(value)}"
@@ -211,20 +233,32 @@ conditional pass; use the meter.'
     )
 
 
-def _doubtful_ends(
-    verdict: Verdict,
+def doubtful_ends(
     value: Decimal,
-    spread: Decimal,
+    *,
     lower: Decimal | None,
     upper: Decimal | None,
+    expanded_uncertainty: Decimal,
 ) -> list[tuple[str, Decimal]]:
-    """Return which ends of value ± U lie on the other side of a limit, with words."""
+    """Return which ends of value ± U lie on the other side of a limit, with words.
+
+    None where the whole of value ± U lies inside, or all of it outside by more than U.
+    An end is that of U as it is shown, rounded up. Raises as :func:`judge` does.
+
+    >>> doubtful_ends(
+    ...     Decimal("9.8"), lower=None, upper=Decimal(10),
+    ...     expanded_uncertainty=Decimal("0.6"),
+    ... )
+    [('up to', Decimal('10.40'))]
+    """
+    spread = rounded_up(expanded_uncertainty)
     down, up = ("down to", value - spread), ("up to", value + spread)
-    if verdict is Verdict.CONDITIONAL_PASS:
+    doubt = judge(value, lower=lower, upper=upper, guard_band=expanded_uncertainty)
+    if doubt is Verdict.CONDITIONAL_PASS:
         can_be_low = lower is not None and value - spread < lower
         can_be_high = upper is not None and value + spread > upper
         return [down] * can_be_low + [up] * can_be_high
-    if verdict is Verdict.CONDITIONAL_FAIL:
+    if doubt is Verdict.CONDITIONAL_FAIL:
         is_low = lower is not None and value < lower
         return [up if is_low else down]
     return []

@@ -20,7 +20,11 @@ def fill_checks(context: template.Context, lot: FillingLot) -> dict[str, Any]:
     page = {
         "user": context["user"],
         "lot": lot,
-        "checks": lot.fill_checks.select_related("scale", "entered_by__person"),
+        "checks": lot.fill_checks.select_related(
+            "scale", "entered_by__person", "limit"
+        ),
+        "must_stay": filling_checks.newest_stops(lot),
+        "held": filling_checks.held_by_weighing(lot),
     }
     try:
         page["limits"] = fill_limits(filling_checks.nominal_ml(lot))

@@ -45,6 +45,7 @@ def came_out_block(
     user = context["user"]
     return {
         "batch": batch,
+        "user": user,
         "result": yield_of(batch, entries),
         "found": found,
         "split": found.outcome.split,

@@ -14,5 +14,12 @@ register = template.Library()
 
 @register.inclusion_tag("quality/_open_findings.html")
 def open_findings(batch: Batch) -> dict[str, Any]:
-    """Show each result that is missing or fails, with the sentence what to do."""
-    return {"findings": [one for one in findings(batch) if not one.acceptable]}
+    """Show each result that is missing or fails, with the sentence what to do.
+
+    Those that stop a release apart from those that only need a reason.
+    """
+    found = findings(batch)
+    return {
+        "findings": [one for one in found if one.stops],
+        "warnings": [one for one in found if one.warns],
+    }

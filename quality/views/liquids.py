@@ -13,6 +13,7 @@ from batches.models import Batch, Formula
 from batches.views.batches import batch_by_number
 from batches.views.bottles import filling_lot_by_code
 from batches.views.bottles import page_of as page_of_filling_lot
+from producer.forms.base import ReasonForm
 from producer.models import Premises, Right
 from producer.templatetags.kettlebook import volume
 from producer.views import acts
@@ -49,6 +50,26 @@ def fill_check(request: HttpRequest, code: str) -> HttpResponse:
 
 def _verdict(check: FillCheck) -> str:
     return check.sentence
+
+
+@needs(Right.REVIEWER)
+def fill_free(request: HttpRequest, code: str) -> HttpResponse:
+    """Lift the hold that a weighing put on bottles of a filling lot."""
+    lot = filling_lot_by_code(code)
+    held = len(filling_checks.held_by_weighing(lot))
+    return acts.handle(
+        request,
+        ReasonForm(request.POST or None),
+        do=lambda facts, submission: filling_checks.free_bottles(
+            by=user_of(request), filling_lot=lot, submission=submission, **facts
+        ),
+        then=lambda _: page_of_filling_lot(lot),
+        said=lambda freed: f"{freed} bottles may leave again.",
+        home=page_of_filling_lot(lot),
+        title=f"Free bottles of {lot.code}",
+        submit="Free these bottles",
+        context={"lead": f"A weighing holds {held} bottles of this lot."},
+    )
 
 
 @read_only

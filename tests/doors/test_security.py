@@ -211,7 +211,10 @@ CHOSEN_BY_US = {
     "producer.JournalEntry": {"before", "after", "act", "subject_kind", "subject_id"},
     "producer.Attachment": {"content_type", "original_name"},
     "quality.Signature": {"record"},
+    "quality.DeviationStep": {"record"},
 }
+# Empty on every step but the one that is signed; the database sees to that.
+EMPTY_UNLESS_SIGNED = {("quality.DeviationStep", "printed_name")}
 CHOSEN_EVERYWHERE = {"code", "sha256", "record_sha256", "hash", "previous_hash"}
 
 
@@ -226,7 +229,10 @@ def poison() -> int:
             for field in model._meta.concrete_fields:
                 if is_free_text(model._meta.label, field):
                     poisoned = Concat(F(field.name), Value(MARK))
-                    model._base_manager.update(**{field.name: poisoned})
+                    rows = model._base_manager.all()
+                    if (model._meta.label, field.name) in EMPTY_UNLESS_SIGNED:
+                        rows = rows.exclude(**{field.name: ""})
+                    rows.update(**{field.name: poisoned})
                     columns += 1
     return columns
 

@@ -30,7 +30,7 @@ def at_goods_in(world: World) -> Client:
 def send(client: Client, world: World, upload: SimpleUploadedFile) -> HttpResponseBase:
     """Record a certificate of the held lot with this file."""
     upload.seek(0)
-    address = reverse("producer:lot_certificate", args=[world.held.code])
+    address = reverse("quality:lot_certificate", args=[world.held.code])
     form = {
         "submission": field_value(page_of(client.get(address)), "submission"),
         "file": upload,

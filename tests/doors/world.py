@@ -13,12 +13,21 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from batches.models import Batch, Bottle, Dispatch, FillingLot
 from batches.services import cooking, dispatching, losses
 from producer.models import RawLot, User
-from quality.models import Recall
+from quality.models import Deviation, Recall
 from quality.services import recalling
 from tests import lab, make
+from tests.quality import faulty
 
 ROLES = ("visitor", "owner", "maker", "reviewer", "auditor")
 Arguments = tuple[str | int, ...]
+_OF_FORMULAS = (
+    "ph",
+    "yield_variance",
+    "free_alkali",
+    "fill",
+    "evaporation",
+    "soap_content",
+)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -31,10 +40,12 @@ class World:
     cooking: Batch
     waiting: Batch
     released: Batch
+    rejected: Batch
     filling_lot: FillingLot
     bottle: Bottle
     dispatch: Dispatch
     recall: Recall
+    deviation: Deviation
 
     def account(self, role: str) -> User | None:
         """Return the account that holds only this right; a visitor has none."""
@@ -60,6 +71,7 @@ def build() -> World:
     lab.titration(crew, lot.stock)
     lab.container(crew, lot, gain_mg=100_000)
     make.strips(crew.maker)
+    rejected = _rejected(crew)
     return World(
         accounts=accounts,
         lot=lot,
@@ -67,6 +79,7 @@ def build() -> World:
         cooking=_in_the_pot(crew),
         waiting=make.cooked_batch(crew),
         released=make.fresh(released),
+        rejected=rejected,
         filling_lot=filling_lot,
         bottle=kept,
         dispatch=dispatching.dispatch(
@@ -82,6 +95,9 @@ def build() -> World:
             reason="the list is tried out",
             public_notice="Do not use it.",
             is_mock=True,
+        ),
+        deviation=faulty.looked_into(
+            crew.maker, faulty.deviation(crew.maker, rejected.stock, "ph")
         ),
     )
 
@@ -100,6 +116,14 @@ def _in_the_pot(crew: make.Crew) -> Batch:
     losses.record_loss(by=crew.maker, batch=batch, kind="spill", mass_mg=9_000)
     make.weigh_bulk(crew, batch)
     return make.fresh(batch)
+
+
+def _rejected(crew: make.Crew) -> Batch:
+    """Return a signed batch with an entry of every kind in it."""
+    batch = make.cooked_batch(crew)
+    lab.free_alkali(crew, batch)
+    losses.record_loss(by=crew.maker, batch=batch, kind="spill", mass_mg=9_000)
+    return make.signed(crew.reviewer, batch, "reject")
 
 
 def all_rights(world: World) -> User:
@@ -146,6 +170,16 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
             world.cooking.bulk_weighings.order_by("pk"),
         )
     )
+    signed, titrated = world.rejected, world.rejected.stock.titrations.first()
+    signed_charge, signed_reading, signed_weighing, signed_loss = (
+        _pk(rows.first())
+        for rows in (
+            signed.charges.order_by("pk"),
+            signed.readings.order_by("pk"),
+            signed.bulk_weighings.order_by("pk"),
+            signed.losses.order_by("pk"),
+        )
+    )
     entries = [
         ("suppliers", world.lot.supplier_id),
         ("consignees", world.dispatch.consignee_id),
@@ -164,9 +198,10 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "producer:account_rights": [(other,)],
         "producer:account_close": [(other,)],
         "producer:account_password": [(other,)],
+        "producer:act": [(1,)],
         "producer:lot": [(lot,), (world.held.code,)],
-        "producer:lot_certificate": [(lot,), (world.held.code,)],
-        "producer:lot_decide": [(lot,), (world.held.code,)],
+        "quality:lot_certificate": [(lot,), (world.held.code,)],
+        "quality:lot_decide": [(lot,), (world.held.code,)],
         "producer:lot_count": [(lot,)],
         "producer:lot_dispose": [(lot,)],
         "producer:attachment": [(certificate.attachment_id or 0,)],
@@ -207,23 +242,60 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:bottle": [(world.bottle.code,)],
         "quality:limits": [(version,)],
         "quality:limit_set": [(version,)],
+        "quality:material_limits": [(world.lot.material_id,)],
+        "quality:material_limit_set": [(world.lot.material_id,)],
         "quality:review": [(world.waiting.number,), (world.released.number,)],
         "quality:batch_sheet": [(pot,), (world.released.number,)],
+        "quality:dossier": [(world.released.number,)],
         "quality:sign": [(world.waiting.number,)],
         "quality:doses": [(world.released.number,), (pot,)],
         "quality:fill_check": [(world.filling_lot.code,)],
+        "quality:fill_free": [(world.filling_lot.code,)],
         "quality:correction": [(pot,), (world.waiting.number,)],
+        "quality:change_charge": [(signed.number, signed_charge)],
+        "quality:void_charge": [(signed.number, signed_charge)],
+        "quality:change_reading": [(signed.number, signed_reading)],
+        "quality:void_reading": [(signed.number, signed_reading)],
+        "quality:change_weighing": [(signed.number, signed_weighing)],
+        "quality:change_loss": [(signed.number, signed_loss)],
+        "quality:void_loss": [(signed.number, signed_loss)],
+        "quality:void_titration": [(signed.number, _pk(titrated))],
+        "quality:revision": [(lot,)],
         "quality:alkali": [(pot,), (world.waiting.number,), (world.released.number,)],
         "quality:affected": [*roots],
         "quality:affected_pdf": [(lot,)],
         "quality:affected_csv": [*roots],
+        "quality:deviation_open": [(pot,), (lot,)],
+        "quality:deviation_open_instrument": [
+            (make.scale(world.accounts["maker"]).pk,)
+        ],
+        "quality:deviation": [(world.deviation.code,)],
+        "quality:deviation_step": [(world.deviation.code,)],
+        "quality:deviation_close": [(world.deviation.code,)],
         "quality:recall_open": [(lot,)],
         "quality:recall": [(world.recall.code,)],
         "quality:recall_pdf": [(world.recall.code,)],
         "quality:recall_advance": [(world.recall.code,)],
-        "quality:chart": [
-            (formula, one) for one in ("ph", "yield_variance", "free_alkali", "fill")
+        "quality:chart": [(formula, one) for one in _OF_FORMULAS],
+        "quality:chart_pdf": [(formula, "ph")],
+        "quality:material_chart": [
+            (world.lot.material_id, "assay"),
+            (world.held.material_id, "saponification_value"),
         ],
+        "quality:material_chart_pdf": [(world.lot.material_id, "hydroxide")],
+        "quality:instrument_chart": [
+            (make.scale(world.accounts["maker"]).pk, "error"),
+            (make.meter(world.accounts["maker"]).pk, "slope"),
+        ],
+        "quality:instrument_chart_pdf": [
+            (make.scale(world.accounts["maker"]).pk, "error")
+        ],
+        "quality:instrument_impact": [
+            (make.scale(world.accounts["maker"]).pk,),
+            (make.strips(world.accounts["maker"]).pk,),
+        ],
+        "quality:instrument_impact_pdf": [(make.strips(world.accounts["maker"]).pk,)],
+        "quality:instrument_impact_csv": [(make.strips(world.accounts["maker"]).pk,)],
         "quality:instrument": [
             (make.thermometer(world.accounts["maker"]).pk,),
             (make.scale(world.accounts["maker"]).pk,),

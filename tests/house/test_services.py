@@ -17,7 +17,7 @@ from django.core.exceptions import PermissionDenied
 from django.core.files.base import File
 from django.db import IntegrityError, models, transaction
 
-from batches.models import BulkWeighing, Charge, Reading
+from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services import (
     containers,
     cooking,
@@ -31,11 +31,22 @@ from batches.services import (
 )
 from producer import journal
 from producer.errors import Refusal
-from producer.models import JournalEntry, Premises, Right, Supplier, User
+from producer.models import JournalEntry, Premises, RawLot, Right, Supplier, User
 from producer.services import intake, people, registers, stock
-from quality.services import checking, filling_checks, limits, recalling, signing
+from quality.services import (
+    changing,
+    checking,
+    deviating,
+    filling_checks,
+    goods,
+    limits,
+    recalling,
+    revising,
+    signing,
+)
 from tests import lab, make
 from tests.database import row_counts
+from tests.quality import faulty
 
 Service = Callable[..., Any]
 Facts = dict[str, Any]
@@ -347,6 +358,58 @@ def signing_facts(cast: Cast) -> Facts:
     }
 
 
+def signed_batch(cast: Cast) -> Batch:
+    """Return a signed batch with a titration and a loss in it."""
+    batch = make.cooked_batch(cast.crew)
+    lab.free_alkali(cast.crew, batch)
+    losses.record_loss(by=cast.crew.maker, batch=batch, kind="spill", mass_mg=3)
+    return make.signed(cast.crew.reviewer, batch, "reject")
+
+
+def changing_facts(cast: Cast, name: str, rows: str, **facts: Any) -> Facts:
+    row = getattr(signed_batch(cast), rows).order_by("pk")[0]
+    return {"by": cast.crew.maker, name: row, "reason": "misread", **facts}
+
+
+def void_titration_facts(cast: Cast) -> Facts:
+    titration = signed_batch(cast).stock.titrations.get()
+    return {"by": cast.crew.reviewer, "titration": titration, "reason": "wrong acid"}
+
+
+def revised_facts(cast: Cast) -> Facts:
+    lot = make.released_lot(cast.crew, make.potash(cast.crew.maker))
+    batch = make.cooked_batch(cast.crew, sources={"potash": lot.stock})
+    make.sign(cast.crew.reviewer, batch)
+    values = make.certificate_values(lot.material, assay_percent=Decimal(87))
+    return {
+        "by": cast.crew.maker,
+        "lot": RawLot.objects.listed().get(pk=lot.pk),
+        "values": values,
+        "upload": None,
+        "reason": "the supplier corrected it",
+    }
+
+
+def deviation_facts(cast: Cast) -> Facts:
+    return {
+        "by": cast.crew.maker,
+        "stock": make.cooked_batch(cast.crew).stock,
+        "classification": "minor",
+        "what": "stood open",
+    }
+
+
+def closing_facts(cast: Cast) -> Facts:
+    found = deviating.open_deviation(**deviation_facts(cast))
+    return {
+        "by": cast.crew.reviewer,
+        "deviation": faulty.looked_into(cast.crew.maker, found),
+        "decision": "no_effect",
+        "text": "the lid was on",
+        "password": make.PASSWORD,
+    }
+
+
 def recall_facts(cast: Cast) -> Facts:
     lot = make.filled(cast.crew)
     return {
@@ -411,7 +474,35 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     limits.set_limit: limit_facts,
     checking.record_check: check_facts,
     filling_checks.record_fill_check: fill_check_facts,
+    filling_checks.free_bottles: lambda c: {
+        "by": c.crew.reviewer,
+        "filling_lot": lab.topped_up_bottles(c.crew),
+        "reason": "topped up",
+    },
+    goods.decide_lot: lambda c: (
+        lot_facts(c, new="released", reason="fine") | {"by": c.crew.reviewer}
+    ),
     signing.sign: signing_facts,
+    changing.change_charge: lambda c: changing_facts(
+        c, "charge", "charges", gross_mg=1_150_000, tare_mg=350_500
+    ),
+    changing.change_reading: lambda c: changing_facts(
+        c, "reading", "readings", void=True
+    ),
+    changing.change_weighing: lambda c: changing_facts(
+        c, "weighing", "bulk_weighings", gross_mg=1_000_000, tare_mg=5
+    ),
+    changing.change_loss: lambda c: changing_facts(c, "loss", "losses", mass_mg=2),
+    changing.void_titration: void_titration_facts,
+    revising.record_certificate: revised_facts,
+    deviating.open_deviation: deviation_facts,
+    deviating.add_step: lambda c: {
+        "by": c.crew.maker,
+        "deviation": deviating.open_deviation(**deviation_facts(c)),
+        "kind": "cause",
+        "text": "a bad strip",
+    },
+    deviating.close_deviation: closing_facts,
     recalling.open_recall: recall_facts,
     recalling.advance: advancing_facts,
 }

@@ -17,6 +17,7 @@ from tests.database import (
     run,
     without_triggers,
 )
+from tests.quality import faulty
 
 TABLES = sorted(model._meta.db_table for model in append_only_models())
 
@@ -94,12 +95,20 @@ def fill_every_table(crew: make.Crew) -> None:
     """Do one of everything, so that each append-only table has a row."""
     from batches.services import dispatching, losses  # noqa: PLC0415
     from quality.services import (  # noqa: PLC0415
+        changing,
         checking,
         filling_checks,
         recalling,
     )
 
     lot = make.filled(crew)
+    signed = make.released_paste(crew)
+    changing.change_reading(
+        by=crew.maker,
+        reading=signed.readings.get(characteristic="clarity"),
+        clarity="cloudy",
+        reason="seen again in better light",
+    )
     dispatching.dispatch(
         by=crew.maker,
         bottles=make.bottles_of(lot)[:1],
@@ -120,6 +129,7 @@ def fill_every_table(crew: make.Crew) -> None:
         net_mg=[511_000] * lot.count,
     )
     titrated = make.cooked_batch(crew)
+    faulty.closed(crew, titrated, "ph", "no_effect")
     lab.free_alkali(crew, titrated)
     losses.record_loss(by=crew.maker, batch=titrated, kind="spill", mass_mg=9_000)
     lab.container(crew, make.released_lot(crew, make.potash(crew.maker)))

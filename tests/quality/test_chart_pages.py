@@ -6,11 +6,14 @@ import re
 from decimal import Decimal
 from typing import Any
 
+import pypdfium2
 import pytest
+from django.template.loader import render_to_string
 from django.test import Client
 from django.urls import reverse
 
-from batches.models import Formula
+from batches.models import Batch, Formula
+from producer import prints
 from producer.models import Instrument, User
 from quality.models import InstrumentCheck
 from quality.services.checking import Known, record_check
@@ -34,6 +37,10 @@ def text_of(page: Client, name: str, *arguments: Any, query: str = "") -> str:
     response = page.get(reverse(name, args=arguments) + query)
     assert response.status_code == 200
     return response.content.decode()
+
+
+def newest_batch() -> str:
+    return Batch.objects.latest("pk").number
 
 
 def charted(crew: make.Crew, count: int, odd: str = "") -> Formula:
@@ -83,7 +90,12 @@ def test_a_chart_shows_pictures_and_names_what_stands_out(
     assert "points 1 to 20 and stay" in text
     assert "Point 21 lies beyond the upper limit." in text
     assert "Western Electric 1956" in text
-    assert "beyond a limit</td>" in text
+    assert re.search(r'class="status is-bad">.*?beyond a limit</span></td>', text)
+    batch = newest_batch()
+    record = f'<a class="code" href="{reverse("batches:batch", args=[batch])}">{batch}'
+    # among the findings, and in the table
+    assert text.count(record) == 1 + text.count(f"21: {record}")
+    assert f"21: {record}" in text
     assert "<dt>Ppk</dt>" in text
     assert "not in control an index says little" in text
 
@@ -138,6 +150,98 @@ def test_numbers_have_the_decimal_mark_of_the_premises(
     text = text_of(page, "quality:chart", formula.pk, "ph")
     assert ">9,2<" in text
     assert ">9.2<" not in text
+
+
+PICTURE = re.compile(r'<svg class="series".*?</svg>(?=\s|</div>)', re.DOTALL)
+
+
+def pdf_of(page: Client, name: str, *arguments: Any, query: str = "") -> str:
+    response = page.get(reverse(name, args=arguments) + query)
+    assert response.headers["Content-Type"] == "application/pdf"
+    document = pypdfium2.PdfDocument(response.content)
+    assert document[0].get_size() == pytest.approx((595.3, 841.9), abs=0.5)  # A4
+    return "\n".join(sheet.get_textpage().get_text_bounded() for sheet in document)
+
+
+@pytest.mark.parametrize("query", ["", "?first=3&last=12&rules=nelson"])
+def test_the_pictures_are_the_same_on_the_page_and_in_print(
+    page: Client, crew: make.Crew, monkeypatch: pytest.MonkeyPatch, query: str
+) -> None:
+    formula = charted(crew, 21, odd="10.4")
+    address = reverse("quality:chart", args=[formula.pk, "ph"]) + query
+    on_page = PICTURE.findall(page.get(address).content.decode())
+    printed = []
+
+    def keep(template: str, context: dict[str, Any]) -> str:
+        printed.append(render_to_string(template, context))
+        return printed[-1]
+
+    monkeypatch.setattr(prints, "render_to_string", keep)
+    text = pdf_of(page, "quality:chart_pdf", formula.pk, "ph", query=query)
+    assert len(on_page) == 3
+    assert PICTURE.findall(printed[0]) == on_page
+    assert "Point 21 lies beyond the upper limit" in text
+    assert newest_batch() in text
+    assert "pH of Kitchen paste" in text
+    assert ("points 3 to 12" in text) == bool(query)
+
+
+def test_the_page_leads_to_its_print_with_the_same_points_and_rules(
+    page: Client, crew: make.Crew
+) -> None:
+    formula = charted(crew, 9)
+    query = "?first=2&rules=nelson"
+    text = text_of(page, "quality:chart", formula.pk, "ph", query=query)
+    address = reverse("quality:chart_pdf", args=[formula.pk, "ph"])
+    assert f'href="{address}?first=2&amp;rules=nelson"' in text
+
+
+def test_a_material_and_an_instrument_have_pages_and_prints(
+    page: Client, crew: make.Crew
+) -> None:
+    lot = make.released_lot(crew, make.potash(crew.maker))
+    made = check(crew.maker, "501")
+    potash = text_of(page, "quality:material_chart", lot.material_id, "assay")
+    assert "Assay by the certificate of potash flakes" in potash
+    assert f'href="{reverse("producer:lot", args=[lot.code])}"' in potash
+    assert "certificate version 1" in potash
+    scale = make.scale(crew.maker).pk
+    error = text_of(page, "quality:instrument_chart", scale, "error")
+    instrument = reverse("quality:instrument", args=[scale])
+    assert f'href="{instrument}#check-{made.pk}"' in error
+    assert f'id="check-{made.pk}"' in text_of(page, "quality:instrument", scale)
+    assert reverse("quality:instrument_chart", args=[scale, "error"]) in text_of(
+        page, "quality:instrument", scale
+    )
+    for name, pk, of, words in (
+        ("material", lot.material_id, "assay", lot.code),
+        ("instrument", scale, "error", "Error of bench scale"),
+    ):
+        assert words in pdf_of(page, f"quality:{name}_chart_pdf", pk, of)
+
+
+@pytest.mark.parametrize(
+    ("name", "of"), [("material", "ph"), ("instrument", "assay"), ("material", "error")]
+)
+def test_what_a_subject_does_not_have_is_not_found(
+    page: Client, crew: make.Crew, name: str, of: str
+) -> None:
+    known = {"material": make.potash(crew.maker), "instrument": make.scale(crew.maker)}
+    for suffix in ("", "_pdf"):
+        address = reverse(f"quality:{name}_chart{suffix}", args=[known[name].pk, of])
+        assert page.get(address).status_code == 404
+
+
+def test_the_list_says_how_firm_the_limits_are_and_what_stood_out_last(
+    page: Client, crew: make.Crew
+) -> None:
+    charted(crew, 9, odd="10.4")
+    text = text_of(page, "quality:charts")
+    assert ">provisional</td>" in text
+    record = reverse("batches:batch", args=[newest_batch()])
+    assert re.search(
+        rf'data-label="Stands out last">[^<]+<a class="code" href="{record}', text
+    )
 
 
 # ------------------------------------------------------------------ instruments

@@ -18,12 +18,16 @@ from quality.models import Characteristic, FillCheck
 from quality.services import limits
 from quality.services.charting import (
     Chartable,
+    Kind,
+    Limits,
     Point,
     Series,
     analysis_of,
-    counts,
+    listed,
     series_of,
+    subject_of,
 )
+from quality.services.charting.formulas import RECORD, SIGNED
 from quality.statistics.capability import Capability, NotAssessable
 from quality.statistics.run_rules import NELSON_RULES
 from tests import make
@@ -51,6 +55,16 @@ def with_ph(crew: make.Crew, value: str, **changes: Any) -> Batch:
     return batch
 
 
+def counted() -> dict[Chartable, int]:
+    """Return how many points the list names of each characteristic of formulas."""
+    return {
+        one.series.characteristic: len(one.series.points)
+        for subject, charts in listed()
+        for one in charts
+        if subject.kind == Kind.FORMULA
+    }
+
+
 def values(crew: make.Crew, characteristic: Chartable = PH) -> list[Decimal]:
     return [point.value for point in series_of(formula_of(crew), characteristic).points]
 
@@ -62,24 +76,24 @@ def test_the_newest_ph_of_each_batch_counts_in_the_order_of_opening(
     second = with_ph(crew, "9.4")
     make.read_ph(crew, first, "9.2")
     series = series_of(formula_of(crew), PH)
-    assert [(point.number, point.value) for point in series.points] == [
+    assert [(point.label, point.value) for point in series.points] == [
         (first.number, Decimal("9.2")),
         (second.number, Decimal("9.4")),
     ]
-    assert not any(point.is_signed for point in series.points)
+    assert {point.origin for point in series.points} == {RECORD}
 
 
 def test_what_was_signed_stands_before_what_the_record_says(crew: make.Crew) -> None:
     batch = make.released_paste(crew, ph="9.3")
     series = series_of(formula_of(crew), PH)
     (point,) = series.points
-    assert (point.number, point.value, point.is_signed) == (
+    assert (point.label, point.value, point.origin) == (
         batch.number,
         Decimal("9.3"),
-        True,
+        SIGNED,
     )
     (variance,) = series_of(formula_of(crew), Chartable.YIELD_VARIANCE).points
-    assert variance.is_signed
+    assert variance.origin == SIGNED
     assert variance.value == pytest.approx(Decimal(-5), abs=Decimal("0.01"))
 
 
@@ -119,7 +133,7 @@ def test_an_abandoned_batch_is_no_result(crew: make.Crew) -> None:
     batch = with_ph(crew, "9.2")
     cooking.abandon(by=crew.maker, batch=batch, reason="no gas")
     assert values(crew) == []
-    assert counts() == []
+    assert counted() == {}
 
 
 def test_a_batch_of_another_formula_is_not_in_the_series(crew: make.Crew) -> None:
@@ -131,7 +145,7 @@ def test_a_batch_of_another_formula_is_not_in_the_series(crew: make.Crew) -> Non
 def test_the_yield_of_a_batch_that_nobody_signed_is_computed(crew: make.Crew) -> None:
     batch = make.cooked_batch(crew, share="0.90")
     (point,) = series_of(formula_of(crew), Chartable.YIELD_VARIANCE).points
-    assert (point.number, point.is_signed) == (batch.number, False)
+    assert (point.label, point.origin) == (batch.number, RECORD)
     assert point.value == pytest.approx(Decimal(-10), abs=Decimal("0.01"))
 
 
@@ -156,7 +170,7 @@ def test_the_newest_titration_of_a_batch_is_charted_against_the_premises(
     titrated(crew, batch, "0.08")
     series = series_of(formula_of(crew), Chartable.FREE_ALKALI)
     assert [point.value for point in series.points] == [Decimal("0.08")]
-    assert (series.lower, series.upper) == (None, Decimal("0.25"))
+    assert (series.limits.lower, series.limits.upper) == (None, Decimal("0.25"))
 
 
 def test_a_fill_is_charted_as_its_mean_above_nominal(crew: make.Crew) -> None:
@@ -174,8 +188,8 @@ def test_a_fill_is_charted_as_its_mean_above_nominal(crew: make.Crew) -> None:
     series = series_of(make.liquid_version(crew).formula, Chartable.FILL)
     (point,) = series.points
     assert point.value == Decimal("1.000")  # 505 ml on average
-    assert point.number == lot.batch.number
-    assert (series.lower, series.upper) == (Decimal(0), None)
+    assert point.label == lot.batch.number
+    assert (series.limits.lower, series.limits.upper) == (Decimal(0), None)
 
 
 def test_the_limits_are_those_now_in_force(crew: make.Crew) -> None:
@@ -189,8 +203,11 @@ def test_the_limits_are_those_now_in_force(crew: make.Crew) -> None:
         reason="tighter",
     )
     series = series_of(version.formula, PH)
-    assert (series.lower, series.upper) == (Decimal("8.5"), Decimal("9.5"))
-    assert series.limits_from == "limit version 2 of formula version 1"
+    assert (series.limits.lower, series.limits.upper) == (
+        Decimal("8.5"),
+        Decimal("9.5"),
+    )
+    assert series.limits.words == "limit version 2 of formula version 1"
 
 
 def test_a_formula_without_a_limit_has_none(crew: make.Crew) -> None:
@@ -199,7 +216,7 @@ def test_a_formula_without_a_limit_has_none(crew: make.Crew) -> None:
     version.formula.pk = None
     version.formula.save()
     series = series_of(version.formula, PH)
-    assert (series.lower, series.upper, series.limits_from) == (None, None, "")
+    assert series.limits == Limits()
     assert analysis_of(series).capability is None
 
 
@@ -208,9 +225,7 @@ def test_the_list_counts_batches_not_readings(crew: make.Crew) -> None:
     make.read_ph(crew, batch, "9.2")
     with_ph(crew, "9.3")
     titrated(crew, batch, "0.1")
-    ((formula, found),) = counts()
-    assert formula == formula_of(crew)
-    assert dict(found) == {PH: 2, Chartable.FREE_ALKALI: 1}
+    assert counted() == {PH: 2, Chartable.FREE_ALKALI: 1}
 
 
 def queries(what: Callable[[], object]) -> int:
@@ -225,9 +240,9 @@ def test_twenty_batches_take_no_more_queries_than_two(crew: make.Crew) -> None:
     formula = formula_of(crew)
 
     def everything() -> None:
-        for characteristic in Chartable:
+        for characteristic in (one for one in Chartable if one.kind == Kind.FORMULA):
             analysis_of(series_of(formula, characteristic))
-        counts()
+        listed()
 
     for value in ("9.1", "9.2"):
         with_ph(crew, value)
@@ -246,21 +261,24 @@ def series(crew: make.Crew, numbers: list[float], **changes: Any) -> Series:
     start = datetime.datetime(2026, 1, 1, tzinfo=datetime.UTC)
     points = [
         Point(
-            batch_id=place,
-            number=f"B{place}",
+            of=1,
+            key=place,
+            label=f"B{place}",
+            page="batches:batch",
+            argument=f"B{place}",
+            origin=RECORD,
             at=start + datetime.timedelta(days=place),
             value=Decimal(str(number)),
         )
         for place, number in enumerate(numbers)
     ]
     facts: dict[str, Any] = {
-        "formula": formula_of(crew),
+        "subject": subject_of(formula_of(crew)),
         "characteristic": PH,
         "points": points,
         "left_out": 0,
-        "lower": Decimal(8),
-        "upper": Decimal(10),
-        "limits_from": "somewhere",
+        "limits": Limits(lower=Decimal(8), upper=Decimal(10), words="somewhere"),
+        "unit": "",
     }
     return Series(**{**facts, **changes})
 
@@ -354,7 +372,8 @@ def test_capability_waits_for_twenty_results(crew: make.Crew) -> None:
     assert isinstance(fit, Capability)
     assert fit.ppk < 3
     assert fit.pp is not None
-    one_sided = analysis_of(series(crew, STEADY * 4, lower=None)).capability
+    upper = Limits(upper=Decimal(10))
+    one_sided = analysis_of(series(crew, STEADY * 4, limits=upper)).capability
     assert isinstance(one_sided, Capability)
     assert one_sided.pp is None
 

@@ -65,6 +65,18 @@ def test_a_point_far_off_is_drawn_at_the_edge_with_a_triangle() -> None:
         assert "Beyond a limit: 21." in parsed(svg).get("aria-label", "")
 
 
+def test_a_point_beyond_a_limit_has_its_number_beside_it() -> None:
+    chart = individuals_chart([*STEADY, 9.9, 9.1, 8.2, 9.1], baseline=20)
+    svg = individuals_picture(chart, "pH", first=3)
+    assert [word for word in words(svg) if word in {"23", "25"}] == ["23", "25"]
+    heights = {
+        text.text: float(text.get("y", ""))
+        for text in parsed(svg).iter("text")
+        if text.text in {"23", "25"}
+    }
+    assert heights["23"] < HEIGHT / 2 < heights["25"]
+
+
 def test_points_of_a_pattern_are_squares() -> None:
     svg = individuals_picture(individuals_chart(STEADY), "pH", patterned={3, 4})
     assert [place for place, shape in enumerate(shapes(svg)) if shape == SQUARE] == [

@@ -104,7 +104,7 @@ def test_the_story_has_every_kind_of_end() -> None:
         (False, "closed"),
         (True, "closed"),
     }
-    assert {"filled", "dispatched", "returned", "destroyed"} == set(
+    assert {"filled", "on_hold", "dispatched", "returned", "destroyed"} == set(
         Bottle.objects.values_list("status", flat=True)
     )
     assert all(12 <= lot.count <= 48 for lot in FillingLot.objects.all())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import uuid
 from decimal import Decimal
 from typing import Any
@@ -15,11 +16,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from batches.models import FillingLot
+from batches.services import dispatching, filling
 from producer.errors import Refusal
 from producer.models import Instrument, JournalEntry
 from quality.models import FillCheck
 from quality.services import filling_checks
-from tests import make
+from tests import lab, make
 from tests.doors.pages import page_of
 
 pytestmark = pytest.mark.django_db
@@ -326,3 +328,126 @@ def test_the_fill_page_says_how_many_bottles_the_mass_gives(
     assert "500 ml 2" in words
     make.filled(crew, liquid, count=1, density=Decimal("1.0100"), nominal_ul=100_000)
     assert "At 1.01 g/ml, as in F" in page_of(browser.get(address)).words
+
+
+# ------------------------------------------------- the limit of the mean content
+
+
+def test_a_mean_below_a_limit_that_holds_keeps_the_bottles_here(
+    crew: make.Crew,
+) -> None:
+    lot = lab.short_bottles(crew)
+    row = FillCheck.objects.get()
+    assert (row.verdict, row.limit and row.limit.characteristic) == (
+        "fail",
+        "net_content",
+    )
+    # 480 g at 1.02 g/ml are 470.6 ml of 500
+    assert "Mean content, of the nominal one, 94.1" in row.sentence
+    assert "% of the nominal content is too low, even if" in row.sentence
+    assert "These bottles must not leave" in row.sentence
+    assert {bottle.status for bottle in make.bottles_of(lot)} == {"on_hold"}
+    entry = JournalEntry.objects.latest("pk")
+    assert entry.after_values["bottles_held"] == 2
+    assert entry.after_values["limit"]["lower"] == "100.000"
+    with pytest.raises(Refusal, match="on hold and cannot leave"):
+        dispatching.dispatch(
+            by=crew.maker,
+            bottles=make.bottles_of(lot),
+            consignee=make.consignee(crew.maker),
+        )
+
+
+def test_a_limit_that_warns_holds_no_bottle(crew: make.Crew) -> None:
+    lot = lab.short_bottles(crew, effect="warn")
+    row = FillCheck.objects.get()
+    assert row.verdict == "fail"
+    assert "must not leave" not in row.sentence
+    assert {bottle.status for bottle in make.bottles_of(lot)} == {"filled"}
+
+
+def test_without_a_limit_only_the_rule_judges(crew: make.Crew) -> None:
+    lot = make.filled(crew)
+    row = check(crew, lot, [480_000, 480_000])
+    assert not row.accepted
+    assert (row.limit, row.verdict) == (None, "")
+    assert {bottle.status for bottle in make.bottles_of(lot)} == {"filled"}
+
+
+def test_topped_up_and_weighed_again_a_reviewer_frees_them(crew: make.Crew) -> None:
+    lot = lab.short_bottles(crew)
+    free = functools.partial(
+        filling_checks.free_bottles, filling_lot=lot, reason="topped up"
+    )
+    with pytest.raises(Refusal, match="newest weighing"), transaction.atomic():
+        free(by=crew.reviewer)
+    lab.weigh_bottles(crew, lot, 520_000)
+    with pytest.raises(PermissionDenied), transaction.atomic():
+        free(by=crew.maker)
+    assert free(by=crew.reviewer) == 2
+    assert {bottle.status for bottle in make.bottles_of(lot)} == {"filled"}
+    with pytest.raises(Refusal, match="No weighing holds"), transaction.atomic():
+        free(by=crew.reviewer)
+
+
+def test_a_bottle_held_for_another_cause_is_not_freed_with_them(
+    crew: make.Crew,
+) -> None:
+    lot = lab.topped_up_bottles(crew)
+    leaking = make.bottles_of(lot)[0]
+    for new in ("filled", "on_hold"):
+        filling.move_bottle(
+            by=crew.reviewer, bottle=leaking, new=new, reason="it leaks"
+        )
+    freed = filling_checks.free_bottles(
+        by=crew.reviewer, filling_lot=lot, reason="topped up"
+    )
+    assert freed == 1
+    assert [bottle.status for bottle in make.bottles_of(lot)] == ["on_hold", "filled"]
+
+
+def test_no_bottle_of_a_batch_on_hold_is_freed(crew: make.Crew) -> None:
+    lot = lab.topped_up_bottles(crew)
+    make.sign(crew.reviewer, make.fresh(lot.batch), "hold")
+    with pytest.raises(Refusal, match="so its bottles stay"):
+        filling_checks.free_bottles(
+            by=crew.reviewer, filling_lot=lot, reason="topped up"
+        )
+
+
+def test_a_hold_of_the_batch_does_not_hide_that_of_the_weighing(
+    crew: make.Crew,
+) -> None:
+    """Weighed short while the batch was on hold: lifting that frees no short bottle."""
+    version = make.liquid_version(crew)
+    lab.limit(crew, version, "net_content", lower="100")
+    lot = make.filled(crew, make.released_liquid(crew, version))
+    batch = make.signed(crew.reviewer, make.fresh(lot.batch), "hold")
+    lab.weigh_bottles(crew, lot, 480_000)
+    make.sign(crew.reviewer, batch, "unhold")
+    assert {bottle.status for bottle in make.bottles_of(lot)} == {"on_hold"}
+    lab.weigh_bottles(crew, lot, 520_000)
+    freed = filling_checks.free_bottles(
+        by=crew.reviewer, filling_lot=lot, reason="topped up"
+    )
+    assert freed == 2
+
+
+def test_the_page_says_that_they_must_not_leave_and_how_they_get_free(
+    crew: make.Crew, client: Client
+) -> None:
+    lot = lab.short_bottles(crew)
+    client.force_login(crew.reviewer)
+    address = reverse("batches:filling_lot", args=[lot.code])
+    page = page_of(client.get(address))
+    assert "These bottles must not leave." in page.words
+    assert "a value outside stops the release" in page.words
+    assert "Free the bottles" not in page.words
+    lab.weigh_bottles(crew, lot, 520_000)
+    page = page_of(client.get(address))
+    assert "2 bottles are on hold since an earlier weighing" in page.words
+    free = reverse("quality:fill_free", args=[lot.code])
+    assert {"class": "button quiet", "href": free} in page.attributes("a")
+    sent = {"reason": "topped up", "submission": str(uuid.uuid4())}
+    done = page_of(client.post(free, sent, follow=True))
+    assert "2 bottles may leave again." in done.words

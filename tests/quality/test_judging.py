@@ -36,26 +36,58 @@ def coarse_strips(crew: make.Crew) -> Instrument:
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
-    ("reading", "verdict", "said"),
+    ("reading", "verdict", "said", "plain"),
     [
-        ("9.4", Verdict.PASS, "9.4 ± 0.6 lies inside 8 to 10: pass."),
+        (
+            "9.4",
+            Verdict.PASS,
+            "9.4 ± 0.6 lies inside 8 to 10: pass.",
+            "9.4 on this strip is inside, even if it is as far off as it can be.",
+        ),
         (
             "9.8",
             Verdict.CONDITIONAL_PASS,
             "inside 8 to 10, but the true value could be up to 10.4: conditional pass",
+            "9.8 on this strip could be 10.4; titrate or use the meter.",
         ),
         (
             "10.4",
             Verdict.CONDITIONAL_FAIL,
             "outside 8 to 10, but the true value could be down to 9.8: conditional",
+            (
+                "10.4 on this strip is too high, but could be 9.8; titrate or use the"
+                " meter. If it stays so: cook on or correct the alkali, then test"
+                " again."
+            ),
         ),
-        ("10.7", Verdict.FAIL, "10.7 ± 0.6 lies outside 8 to 10: fail."),
-        ("8.1", Verdict.CONDITIONAL_PASS, "could be down to 7.5: conditional pass"),
-        ("7.3", Verdict.FAIL, "outside 8 to 10: fail."),
+        (
+            "10.7",
+            Verdict.FAIL,
+            "10.7 ± 0.6 lies outside 8 to 10: fail.",
+            (
+                "10.7 on this strip is too high, even if it is as far off as it can"
+                " be; cook on or correct the alkali, then test again."
+            ),
+        ),
+        (
+            "8.1",
+            Verdict.CONDITIONAL_PASS,
+            "could be down to 7.5: conditional pass",
+            "8.1 on this strip could be 7.5; titrate or use the meter.",
+        ),
+        (
+            "7.3",
+            Verdict.FAIL,
+            "outside 8 to 10: fail.",
+            (
+                "7.3 on this strip is too low, even if it is as far off as it can be;"
+                " look at a portion in hot water, correct the alkali, then test again."
+            ),
+        ),
     ],
 )
 def test_scenario_23_guard_band(
-    crew: make.Crew, reading: str, verdict: Verdict, said: str
+    crew: make.Crew, reading: str, verdict: Verdict, said: str, plain: str
 ) -> None:
     batch = make.open_batch(crew)
     make.charge_all(crew, batch)
@@ -65,6 +97,8 @@ def test_scenario_23_guard_band(
     assert found.acceptable is verdict.acceptable
     assert said in found.sentence
     assert found.value == Decimal(reading)
+    assert found.plain == plain
+    assert found.stops is not verdict.acceptable
     make.read_clarity(crew, batch)
     make.weigh_bulk(crew, batch)
     done = cooking.finish(by=crew.maker, batch=batch)
@@ -106,6 +140,46 @@ def test_the_risk_of_a_wrong_decision_stands_with_the_rule(
     make.read_clarity(crew, batch)
     clarity = finding(batch, Characteristic.CLARITY)
     assert (clarity.rule, clarity.risk) == (None, None)
+
+
+@pytest.mark.django_db
+def test_a_finding_says_where_its_value_comes_from(crew: make.Crew) -> None:
+    batch = make.cooked_batch(crew)
+    ph = finding(batch, Characteristic.PH)
+    assert ph.origin.startswith("Read with pH meter, ± 0.059 (k = 2), by Mirja Aalto, ")
+    assert finding(batch, Characteristic.CLARITY).origin.startswith("Seen by Mirja")
+    origin = finding(batch, Characteristic.YIELD_VARIANCE).origin
+    assert "on bench scale against all that went in" in origin
+    assert "weighed by Mirja Aalto" in origin
+    assert finding(make.open_batch(crew), Characteristic.PH).origin == ""
+
+
+@pytest.mark.django_db
+def test_a_method_too_coarse_for_the_limits_is_said_to_be_so(crew: make.Crew) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    make.read_ph(crew, batch, "9", instrument=coarse_strips(crew))
+    assert not finding(batch, Characteristic.PH).is_unfit  # 8 to 10 is wider than 1.2
+    strips = make.strips(
+        crew.maker, name="coarse", resolution=Decimal(1), bias_half_width=Decimal(1)
+    )
+    make.read_ph(crew, batch, "9", instrument=strips)
+    found = finding(batch, Characteristic.PH)
+    assert found.is_unfit
+    assert "too coarse" in found.sentence
+    assert found.plain == (
+        "9 on this strip could be 7.7 or 10.3; titrate or use the meter. This way of"
+        " measuring is too coarse for these limits."
+    )
+
+
+@pytest.mark.django_db
+def test_the_plain_sentence_takes_the_decimal_mark(crew: make.Crew) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    make.read_ph(crew, batch, "9.8", instrument=coarse_strips(crew))
+    found = finding(batch, Characteristic.PH)
+    assert found.in_plain_words(",").startswith("9,8 on this strip could be 10,4;")
 
 
 @pytest.mark.django_db

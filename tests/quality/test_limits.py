@@ -3,22 +3,29 @@
 from __future__ import annotations
 
 import functools
+import uuid
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from producer.errors import Refusal
 from producer.models import JournalEntry
 from quality.models import Characteristic, Limit
 from quality.services import limits
-from tests import make
+from quality.statistics.conformity import RULE, RULES
+from tests import lab, make
 from tests.database import together
+from tests.doors.pages import page_of
+
+pytestmark = pytest.mark.django_db
 
 
-@pytest.mark.django_db
 def test_a_new_limit_is_a_new_version_and_the_old_one_stays(crew: make.Crew) -> None:
     version = make.paste_version(crew)
     first = Limit.objects.get(characteristic="ph")
@@ -38,7 +45,6 @@ def test_a_new_limit_is_a_new_version_and_the_old_one_stays(crew: make.Crew) -> 
     assert entry.after_values["lower"] == "8.5"
 
 
-@pytest.mark.django_db
 def test_a_batch_is_held_against_the_limit_that_stood_when_it_was_opened(
     crew: make.Crew,
 ) -> None:
@@ -49,7 +55,6 @@ def test_a_batch_is_held_against_the_limit_that_stood_when_it_was_opened(
     assert [limit.version for limit in found if limit] == [1, 2]
 
 
-@pytest.mark.django_db
 def test_a_batch_opened_before_any_limit_is_held_against_the_first(
     crew: make.Crew,
 ) -> None:
@@ -63,7 +68,6 @@ def test_a_batch_opened_before_any_limit_is_held_against_the_first(
     assert version.limits.count() == 3
 
 
-@pytest.mark.django_db
 @pytest.mark.parametrize(
     ("lower", "upper", "said"),
     [
@@ -87,7 +91,6 @@ def test_a_limit_has_a_side_and_its_sides_are_in_order(
         )
 
 
-@pytest.mark.django_db
 def test_only_a_reviewer_sets_limits_and_says_why(crew: make.Crew) -> None:
     version = make.paste_version(crew)
     set_limit = functools.partial(
@@ -103,7 +106,6 @@ def test_only_a_reviewer_sets_limits_and_says_why(crew: make.Crew) -> None:
     assert set_limit(by=crew.reviewer, reason="as agreed").version == 2
 
 
-@pytest.mark.django_db
 def test_a_ph_limit_without_its_method_is_refused_by_the_database(
     crew: make.Crew,
 ) -> None:
@@ -136,3 +138,203 @@ def test_limits_set_at_once_get_two_numbers(crew: make.Crew) -> None:
 
     results = together(set_limit, set_limit)
     assert sorted(r.version for r in results if isinstance(r, Limit)) == [2, 3]
+
+
+# ------------------------------------------------- rule, effect, method, material
+
+
+def test_the_journal_keeps_everything_that_a_limit_says(crew: make.Crew) -> None:
+    version = make.paste_version(crew)
+    lab.limit(
+        crew,
+        version,
+        "free_alkali",
+        upper="0.2",
+        method=" in alcohol ",
+        rule="simple_1",
+        effect="warn",
+        reason="as we learnt",
+    )
+    entry = JournalEntry.objects.get(reason="as we learnt")
+    assert entry.after_values == {
+        "version": 1,
+        "lower": None,
+        "upper": "0.2",
+        "method": "in alcohol",
+        "rule": "simple_1",
+        "effect": "warn",
+        **{key: entry.after_values[key] for key in entry.after_values if key[0] == "_"},
+    }
+    assert entry.subject_label == "Kitchen paste: free alkali (% KOH)"
+
+
+def test_a_limit_without_a_word_about_it_holds_by_the_usual_rule(
+    crew: make.Crew,
+) -> None:
+    make.paste_version(crew)
+    limit = Limit.objects.get(characteristic="ph")
+    assert (limit.rule, limit.effect) == (RULE.slug, "hold")
+
+
+def test_a_limit_of_a_material_has_versions_of_its_own(crew: make.Crew) -> None:
+    material = make.potash(crew.maker)
+    first = lab.limit(crew, material, "assay", lower="85")
+    second = lab.limit(crew, material, "assay", lower="88")
+    assert (first.version, second.version) == (1, 2)
+    assert limits.limits_of_material(material) == [second]
+    assert limits.limits_of_material(make.water(crew.maker)) == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "characteristic"),
+    [
+        ("oil", "assay"),
+        ("potash", "saponification_value"),
+        ("potash", "ph"),
+        ("water", "assay"),
+    ],
+)
+def test_a_material_has_only_limits_of_what_its_certificate_states(
+    crew: make.Crew, kind: str, characteristic: str
+) -> None:
+    material = {"oil": make.sunflower, "potash": make.potash, "water": make.water}[
+        kind
+    ](crew.maker)
+    with pytest.raises(Refusal, match="has no such figure"):
+        lab.limit(crew, material, characteristic, lower="85")
+
+
+def test_a_limit_is_of_one_thing(crew: make.Crew) -> None:
+    facts: dict[str, Any] = {
+        "by": crew.reviewer,
+        "characteristic": "assay",
+        "lower": Decimal(85),
+        "reason": "as agreed",
+    }
+    with pytest.raises(Refusal, match="of a formula version or of a material"):
+        limits.set_limit(**facts)
+    with pytest.raises(Refusal, match="of a formula version or of a material"):
+        limits.set_limit(
+            **facts,
+            formula_version=make.paste_version(crew),
+            material=make.potash(crew.maker),
+        )
+    with pytest.raises(ValidationError, match="this characteristic is not one"):
+        limits.set_limit(**facts, formula_version=make.paste_version(crew))
+
+
+@pytest.mark.parametrize(("field", "value"), [("rule", "mine"), ("effect", "shrug")])
+def test_rule_and_effect_are_those_that_there_are(
+    crew: make.Crew, field: str, value: str
+) -> None:
+    version = make.paste_version(crew)
+    with pytest.raises(ValidationError):
+        lab.limit(crew, version, "yield_variance", upper="0", **{field: value})
+
+
+def test_free_alkali_without_an_upper_limit_is_refused(crew: make.Crew) -> None:
+    with pytest.raises(Refusal, match="upper limit") as refused:
+        lab.limit(crew, make.paste_version(crew), "free_alkali", lower="0.01")
+    assert refused.value.field == "upper"
+
+
+# ------------------------------------------------- the pages
+
+
+def test_the_page_shows_every_version_with_rule_effect_and_who_approved(
+    crew: make.Crew, client: Client
+) -> None:
+    version = make.paste_version(crew)
+    lab.limit(
+        crew, version, "yield_variance", upper="0", rule="guard_083u_1", effect="warn"
+    )
+    client.force_login(crew.maker)
+    page = page_of(client.get(reverse("quality:limits", args=[version.pk])))
+    for words in (
+        "Guard band of 0.83 times the expanded uncertainty, k = 2, version 1.",
+        "A value outside warns; a release then needs a reason.",
+        "A value outside stops the release.",
+        "by Rasmus Lind",
+        RULES["simple_1"].meaning,
+        # what passes is wrong by chance: one side of a normal distribution beyond
+        # 2, 1.66 and 0 times u
+        "with a chance of 2.3 % at the worst",
+        "with a chance of 4.8 % at the worst",
+        "with a chance of 50.0 % at the worst",
+    ):
+        assert words in page.words, words
+    assert page.words.count("yield variance (%)") == 2  # both versions
+
+
+def test_a_limit_is_set_on_the_page_with_rule_and_effect(
+    crew: make.Crew, client: Client
+) -> None:
+    version = make.paste_version(crew)
+    client.force_login(crew.reviewer)
+    address = reverse("quality:limit_set", args=[version.pk])
+    shown = page_of(client.get(address))
+    assert all(rule.meaning in shown.words for rule in RULES.values())
+    assert "assay" not in shown.words
+    sent = {
+        "characteristic": "soap_content",
+        "lower": "30",
+        "method": "by the masses",
+        "rule": "simple_1",
+        "effect": "warn",
+        "reason": "as agreed",
+        "submission": str(uuid.uuid4()),
+    }
+    client.post(address, sent)
+    made = Limit.objects.get(characteristic="soap_content")
+    assert (made.rule, made.effect) == ("simple_1", "warn")
+    assert made.method == "by the masses"
+    refused = page_of(client.post(address, {**sent, "characteristic": "ph"}))
+    assert "always stops the release" in refused.words
+    assert (
+        "has more than 3 decimals"
+        in page_of(client.post(address, {**sent, "lower": "30.0001"})).words
+    )
+
+
+def test_the_limits_of_a_material_have_a_page(crew: make.Crew, client: Client) -> None:
+    material = make.potash(crew.maker)
+    client.force_login(crew.reviewer)
+    address = reverse("quality:material_limits", args=[material.pk])
+    assert "No limit is set" in page_of(client.get(address)).words
+    set_address = reverse("quality:material_limit_set", args=[material.pk])
+    sent = {
+        "characteristic": "assay",
+        "lower": "85",
+        "rule": RULE.slug,
+        "effect": "hold",
+        "reason": "as ordered",
+        "submission": str(uuid.uuid4()),
+    }
+    client.post(set_address, sent)
+    page = page_of(client.get(address))
+    assert "assay (%)" in page.words
+    assert "as ordered" in page.words
+    wrong = {**sent, "characteristic": "ph", "submission": str(uuid.uuid4())}
+    assert "Select a valid choice" in page_of(client.post(set_address, wrong)).words
+
+
+def test_a_material_without_figures_has_no_limits_to_set(
+    crew: make.Crew, client: Client
+) -> None:
+    material = make.water(crew.maker)
+    client.force_login(crew.reviewer)
+    page = page_of(client.get(reverse("quality:material_limits", args=[material.pk])))
+    assert "has no figure to set a limit for" in page.words
+    assert "Set a limit" not in page.words
+
+
+def test_the_register_leads_to_the_limits_of_a_material(
+    crew: make.Crew, client: Client
+) -> None:
+    material = make.potash(crew.maker)
+    client.force_login(crew.maker)
+    page = page_of(
+        client.get(reverse("producer:register_entry", args=["materials", material.pk]))
+    )
+    address = reverse("quality:material_limits", args=[material.pk])
+    assert address in [one.get("href") for one in page.attributes("a")]

@@ -8,8 +8,11 @@ from both sides, so that a band half as wide fails.
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 
+from quality.statistics.conformity import RULES
 from quality.statistics.risks import guard_band_for, worst_false_accept
 from tests.reference.outside import Check, Flag
 
@@ -31,6 +34,18 @@ CHECKS = [
         published=True,
     )
     for name, part, bound in BOUNDS
+]
+CHECKS += [
+    Check(
+        what=f"the rule {slug} has the band that is tabulated with {bound:.1%}",
+        clause="table of guard bands",
+        flag=Flag.SECOND_HAND,
+        ours=lambda slug=slug: RULES[slug].guard_band(Decimal(1)),  # type: ignore[misc]
+        published=Decimal(str(part)),
+    )
+    for slug, (_, part, bound) in zip(
+        ("guard_083u_1", "guard_u_1"), BOUNDS, strict=False
+    )
 ]
 
 

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from quality.statistics.conformity import Verdict, judge
+from quality.statistics.conformity import RULES, Verdict, judge
 
 NUMBERS = st.decimals(min_value=-1000, max_value=1000, places=3)
 WIDTHS = st.decimals(min_value="0.001", max_value=100, places=3)
@@ -64,3 +64,14 @@ def test_the_four_zones_around_a_limit_of_ten(value: str, outcome: Verdict) -> N
         judge(Decimal(value), lower=None, upper=Decimal(10), guard_band=Decimal("0.6"))
         is outcome
     )
+
+
+@given(NUMBERS, NUMBERS, WIDTHS)
+def test_simple_acceptance_is_the_binary_statement_without_a_guard_band(
+    value: Decimal, limit: Decimal, expanded_uncertainty: Decimal
+) -> None:
+    """4.2.1, from memory: the acceptance limit is the tolerance limit itself."""
+    assume(value != limit)
+    band = RULES["simple_1"].guard_band(expanded_uncertainty)
+    outcome = judge(value, lower=None, upper=limit, guard_band=band)
+    assert outcome is (Verdict.PASS if value < limit else Verdict.FAIL)

@@ -13,6 +13,7 @@ from django.utils import timezone
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
 from batches.models import Batch, BulkWeighing, Charge, FormulaLine, Input
 from batches.services import moves, planning, sources
+from batches.services.closed import Also, act_and_facts, may_amend
 from batches.services.cooking.plausible import check_correction, check_target
 from batches.services.cooking.rows import newest, weighed, weighing_facts, write
 from producer.errors import Refusal
@@ -84,6 +85,7 @@ def amend_charge(
     source: Stock | None = None,
     void: bool = False,
     observed_at: datetime.datetime | None = None,
+    also: Also | None = None,
     submission: uuid.UUID | None = None,
 ) -> Charge:
     """Correct a charge by a new row: other masses, another lot, or taken back.
@@ -92,17 +94,19 @@ def amend_charge(
     drawn. Both rows stay legible. It is held to what a new row is held to: the scale
     must carry it, a new lot must fit, a correction stays small. Only a mass far from
     the formula needs no second reason.
+
+    ``also`` lets a signed batch be corrected, but for the lot; only quality's change
+    after signature passes it, see :mod:`batches.services.closed`.
     """
-    require(by, Right.MAKER)
-    batch = moves.still_open(charge.batch)
+    batch = may_amend(by=by, batch=charge.batch, also=also)
     newest(charge, Charge.objects.all())
     reason = need_reason(reason)
-    if void and batch.status in CLOSED_TO_CHARGES:
-        raise Refusal(
-            f"Batch {batch.number} is finished: nothing could be weighed in instead."
-            " Correct the masses or the lot of this charge."
-        )
     new_source = source or charge.source
+    if also is None:
+        _not_taken_back_too_late(batch, void=void)
+    elif new_source.pk != charge.source_id:
+        # A signed batch may have been drawn from: a loop could arise here.
+        raise Refusal("The lot of a charge is not changed after the signature.")
     if new_source.pk != charge.source_id:
         sources.check_source(
             batch=batch,
@@ -140,16 +144,27 @@ def amend_charge(
     row.save(force_insert=True)
     _add_to_edge(batch, charge.source, -charge.net_mg)
     _add_to_edge(batch, new_source, row.net_mg)
+    act, further = act_and_facts(
+        "charge taken back" if void else "charge corrected", also, batch, charge, row
+    )
     write(
         by,
         batch,
-        "charge taken back" if void else "charge corrected",
+        act,
         before=charge_facts(charge),
-        after=charge_facts(row),
+        after={**charge_facts(row), **further},
         reason=reason,
         submission=submission,
     )
     return row
+
+
+def _not_taken_back_too_late(batch: Batch, *, void: bool) -> None:
+    if void and batch.status in CLOSED_TO_CHARGES:
+        raise Refusal(
+            f"Batch {batch.number} is finished: nothing could be weighed in instead."
+            " Correct the masses or the lot of this charge."
+        )
 
 
 def still_takes_charges(batch: Batch) -> Batch:

@@ -13,6 +13,7 @@ from django.utils import timezone
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Reading
 from batches.services import moves
+from batches.services.closed import Also, act_and_facts, may_amend
 from batches.services.cooking.plausible import check_reading
 from batches.services.cooking.rows import newest, write
 from producer.errors import Refusal
@@ -71,11 +72,15 @@ def amend_reading(
     method: str = "",
     instrument: Instrument | None = None,
     void: bool = False,
+    also: Also | None = None,
     submission: uuid.UUID | None = None,
 ) -> Reading:
-    """Correct a reading that was written down wrongly; the old value stays legible."""
-    require(by, Right.MAKER)
-    batch = moves.still_open(reading.batch)
+    """Correct a reading that was written down wrongly; the old value stays legible.
+
+    ``also`` lets a signed batch be corrected; only quality's change after signature
+    passes it, see :mod:`batches.services.closed`.
+    """
+    batch = may_amend(by=by, batch=reading.batch, also=also)
     newest(reading, Reading.objects.all())
     row = Reading(
         batch=batch,
@@ -94,12 +99,15 @@ def amend_reading(
         observed_at=reading.observed_at,
     )
     row.save(force_insert=True)
+    act, further = act_and_facts(
+        f"{row.get_characteristic_display()} corrected", also, batch, reading, row
+    )
     write(
         by,
         batch,
-        f"{row.get_characteristic_display()} corrected",
+        act,
         before=_reading_facts(reading),
-        after=_reading_facts(row),
+        after={**_reading_facts(row), **further},
         reason=row.reason,
         submission=submission,
     )

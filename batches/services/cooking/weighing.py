@@ -11,6 +11,7 @@ from django.utils import timezone
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, BulkWeighing
 from batches.services import moves
+from batches.services.closed import Also, act_and_facts, may_amend
 from batches.services.cooking.plausible import check_yield
 from batches.services.cooking.rows import newest, weighed, weighing_facts, write
 from producer.errors import Refusal
@@ -65,11 +66,15 @@ def amend_bulk(
     gross_mg: int,
     tare_mg: int,
     reason: str,
+    also: Also | None = None,
     submission: uuid.UUID | None = None,
 ) -> BulkWeighing:
-    """Correct the weighing of what the batch made; the stock follows."""
-    require(by, Right.MAKER)
-    batch = moves.still_open(weighing.batch)
+    """Correct the weighing of what the batch made; the stock follows.
+
+    ``also`` lets a signed batch be corrected; only quality's change after signature
+    passes it, see :mod:`batches.services.closed`.
+    """
+    batch = may_amend(by=by, batch=weighing.batch, also=also)
     newest(weighing, BulkWeighing.objects.all())
     row = weighed(
         BulkWeighing(
@@ -95,12 +100,13 @@ def amend_bulk(
             purpose=batch.number,
             reason=row.reason,
         )
+    act, further = act_and_facts("yield corrected", also, batch, weighing, row)
     write(
         by,
         batch,
-        "yield corrected",
+        act,
         before=weighing_facts(weighing),
-        after=weighing_facts(row),
+        after={**weighing_facts(row), **further},
         reason=row.reason,
         submission=submission,
     )

@@ -17,9 +17,11 @@ from batches.models import Batch
 from batches.services.entries import Entries
 from producer.errors import Refusal
 from producer.models import Premises
+from quality.models import Characteristic, Limit
 from quality.services.alkali.inputs import NotKnownError, pot_of
 from quality.services.alkali.titrated import Titrated, last_titration, titrated
 from quality.services.alkali.weighed import Weighed, weighed_in
+from quality.services.limits import limit_for
 
 SHOWN_DISCOUNTS = (0.0, 0.01, 0.02, 0.03, 0.04, 0.05)
 
@@ -29,7 +31,9 @@ class Alkali:
     """What is known of the excess alkali of a batch, each way that it is known.
 
     ``why_not`` says why there is no balance by the weighings, or is empty;
-    ``titration_note`` says why a titration does not count, or is empty.
+    ``titration_note`` says why a titration does not count, or is empty. ``own_limit``
+    is the limit of free alkali of the formula version, if it has one: its upper side
+    then stands in ``limits`` in place of the figure of the premises.
     """
 
     weighed: Weighed | None
@@ -39,6 +43,7 @@ class Alkali:
     limits: chemistry.Limits
     warn: float
     stop: float
+    own_limit: Limit | None = None
 
     @property
     def level(self) -> str:
@@ -152,8 +157,12 @@ def alkali_of(
     """
     entries = entries or Entries(batch)
     premises = Premises.objects.get()
+    own = limit_for(batch, Characteristic.FREE_ALKALI)
+    most = premises.free_alkali_limit_percent
+    if own is not None and own.upper is not None:
+        most = own.upper
     limits = chemistry.Limits(
-        free_alkali_percent=float(premises.free_alkali_limit_percent),
+        free_alkali_percent=float(most),
         unsaponified_percent=float(premises.unsaponified_limit_percent),
     )
     weighed, why_not = None, ""
@@ -175,4 +184,5 @@ def alkali_of(
         limits=limits,
         warn=float(premises.risk_to_warn_percent / PERCENT),
         stop=float(premises.risk_to_stop_percent / PERCENT),
+        own_limit=own,
     )

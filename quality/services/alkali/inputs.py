@@ -252,15 +252,19 @@ def _planned(
         code=source.code,
         mass_mg=mass_mg,
         scale=_scale(scale),
-        known=_known(
-            source,
-            figure.certificate.pk if figure.certificate else None,
-            # As a charge would keep it, so that both are one piece of knowledge.
-            (_kept(figure.value), _kept(figure.standard_uncertainty)),
-            figure.distribution,
-            figure.origin,
-        ),
+        known=known_of(source, figure),
         planned=True,
+    )
+
+
+def known_of(source: Stock, figure: sources.Figure) -> Known:
+    """Return a figure as a charge would keep it, so that both are one knowledge."""
+    return _known(
+        source,
+        figure.certificate.pk if figure.certificate else None,
+        (_kept(figure.value), _kept(figure.standard_uncertainty)),
+        figure.distribution,
+        figure.origin,
     )
 
 

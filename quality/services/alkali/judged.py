@@ -1,21 +1,31 @@
-"""A titrated free alkali held against what the premises allows, and against the pH.
+"""A titrated free alkali held against what is allowed, and against the pH.
 
-The limit is a figure of the premises and not of a formula version, so this is no
-:class:`.Judgement`; rule and words are the same.
+Where the formula version has a limit of its own, the titration is a finding like any
+other. Where it has none, the figure of the premises counts, which is no limit with a
+version, so that is no :class:`.Judgement`; rule and words are the same.
 """
 
 from __future__ import annotations
 
 import dataclasses
+import datetime
 from collections.abc import Iterator
 from decimal import Decimal
 
 from batches.chemistry.ph import expected_ph
 from batches.models import Batch, FormulaVersion, Titration
-from quality.models import Characteristic
+from quality.models import Characteristic, Limit
 from quality.services.alkali.balance import Alkali
-from quality.services.judging import Finding
-from quality.statistics.conformity import RULE, DecisionRule, Verdict, explain, judge
+from quality.services.judgement import Finding, hand_of, plus_minus
+from quality.services.judgement import judged as held_against
+from quality.statistics.conformity import (
+    RULE,
+    RULES,
+    DecisionRule,
+    Verdict,
+    explain,
+    judge,
+)
 from quality.statistics.risks import risk_of_wrong_decision
 from quality.statistics.rounding import as_decimal, rounded
 from quality.statistics.uncertainty import expanded
@@ -29,7 +39,11 @@ MOST_PERCENT = Decimal(50)
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class FreeAlkali:
-    """Titrated free KOH in percent, judged; ``upper`` is the limit of the premises."""
+    """Titrated free KOH in percent, judged.
+
+    ``upper`` is the limit of the formula version where it has one (``by_formula``),
+    else that of the premises.
+    """
 
     value: Decimal
     standard_uncertainty: Decimal
@@ -37,6 +51,7 @@ class FreeAlkali:
     verdict: Verdict
     sentence: str
     rule: DecisionRule
+    by_formula: bool = False
 
     @property
     def acceptable(self) -> bool:
@@ -61,8 +76,9 @@ def free_alkali_of(batch: Batch, known: Alkali) -> FreeAlkali | None:
     if known.titrated is None:
         return None
     value, u = known.titrated.percent, known.titrated.uncertainty_percent
+    rule = RULES[known.own_limit.rule] if known.own_limit else RULE
     upper, band = as_decimal(known.limits.free_alkali_percent), expanded(u)
-    guard = RULE.guard_band(band)
+    guard = rule.guard_band(band)
     verdict = judge(value, lower=None, upper=upper, guard_band=guard)
     shown = rounded(value, band).value
     if judge(shown, lower=None, upper=upper, guard_band=guard) is not verdict:
@@ -74,15 +90,39 @@ def free_alkali_of(batch: Batch, known: Alkali) -> FreeAlkali | None:
         lower=None,
         upper=upper,
         expanded_uncertainty=band,
+        guard_band=guard,
     )
     return FreeAlkali(
         value=value,
         standard_uncertainty=u,
         upper=upper,
         verdict=verdict,
-        sentence=sentence + _earlier(batch),
-        rule=RULE,
+        sentence=sentence + _earlier(batch.pk),
+        rule=rule,
+        by_formula=known.own_limit is not None,
     )
+
+
+def judged_by_titration(
+    titration: Titration, limit: Limit, zone: datetime.tzinfo
+) -> Finding:
+    """Return a titration of the free alkali held against the formula's own limit."""
+    u = titration.standard_uncertainty or Decimal(0)
+    counted = sum(not one.excluded_because for one in titration.replicates.all())
+    found = held_against(
+        Characteristic.FREE_ALKALI,
+        limit,
+        titration.value or Decimal(0),
+        u,
+        origin=(
+            f"Titration, {counted} {'sample' if counted == 1 else 'samples'},"
+            f" {plus_minus(u, ' %')}, by {hand_of(titration, zone)}."
+        ),
+        by="by this titration",
+        better="titrate more samples",
+    )
+    earlier = _earlier(titration.stock_id)
+    return dataclasses.replace(found, sentence=found.sentence + earlier)
 
 
 def taken_back(batch: Batch) -> Iterator[str]:
@@ -131,11 +171,11 @@ def contradiction(known: Alkali, judged: list[Finding]) -> str:
     )
 
 
-def _earlier(batch: Batch) -> str:
+def _earlier(stock_id: int) -> str:
     """Name the earlier titrations that stand: none of them goes away."""
     rows = list(
         Titration.objects.current()
-        .filter(stock_id=batch.pk, kind=Titration.Kind.FREE_ALKALI)
+        .filter(stock_id=stock_id, kind=Titration.Kind.FREE_ALKALI)
         .order_by("pk")
     )
     words = [_result(row) for row in rows[:-1]]

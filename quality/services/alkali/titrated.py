@@ -10,7 +10,7 @@ from batches.chemistry import excess as chemistry
 from batches.models import Titration
 from batches.services.entries import Entries, standing
 from batches.services.results import yield_of
-from quality.services.judging import outdated
+from quality.services.judgement import outdated
 from quality.statistics.budgets import Budget, Quantity, budget, rectangular, triangular
 
 

@@ -1,22 +1,36 @@
-"""Results of batches as series in time, and what their charts say."""
+"""Results of batches, lots and checks in time, and what their charts say."""
 
 from quality.services.charting.analysis import Analysis, Found, Span, analysis_of
-from quality.services.charting.series import (
+from quality.services.charting.listing import (
+    Listed,
+    Things,
+    listed,
+    series_of,
+    subject_of,
+)
+from quality.services.charting.plain import (
     Chartable,
+    Kind,
+    Limits,
     Point,
     Series,
-    counts,
-    series_of,
+    Subject,
 )
 
 __all__ = [
     "Analysis",
     "Chartable",
     "Found",
+    "Kind",
+    "Limits",
+    "Listed",
     "Point",
     "Series",
     "Span",
+    "Subject",
+    "Things",
     "analysis_of",
-    "counts",
+    "listed",
     "series_of",
+    "subject_of",
 ]

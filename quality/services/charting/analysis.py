@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import enum
 from collections.abc import Sequence
 from typing import Final
 
-from quality.services.charting.series import Series
+from quality.services.charting.plain import Series
 from quality.statistics.capability import Capability, NotAssessable, capability
 from quality.statistics.control import (
     FIRM_FROM,
@@ -44,6 +45,15 @@ class Found:
     points: tuple[int, ...]
 
 
+class Mark(enum.StrEnum):
+    """How a point stands out."""
+
+    NONE = ""
+    LEFT_OUT = "left_out"
+    BEYOND = "beyond"
+    PATTERN = "pattern"
+
+
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Analysis:
     """The charts of a series with what was found.
@@ -63,6 +73,22 @@ class Analysis:
     def offset(self) -> int:
         """How many points lie before the first one that counts."""
         return self.span.first - 1
+
+    @property
+    def patterned(self) -> set[int]:
+        """The positions of all points of a finding."""
+        return {point for found in self.found for point in found.points}
+
+    def mark(self, place: int) -> Mark:
+        """Return how the point at this position of the series stands out, if at all."""
+        if self.chart is None:
+            return Mark.NONE
+        if place < self.offset:
+            return Mark.LEFT_OUT
+        value = self.chart.values[place - self.offset]
+        if not self.chart.lower <= value <= self.chart.upper:
+            return Mark.BEYOND
+        return Mark.PATTERN if place - self.offset in self.patterned else Mark.NONE
 
 
 RANGE_ORIGIN: Final = "NIST/SEMATECH e-Handbook 6.3.2.2, 3.267 times the mean step"
@@ -186,10 +212,11 @@ def _capability(
     series: Series, values: Sequence[float]
 ) -> Capability | NotAssessable | None:
     """Return the indices against the limits in force; None where there is no limit."""
-    if series.lower is None and series.upper is None:
+    lower, upper = series.limits.lower, series.limits.upper
+    if lower is None and upper is None:
         return None
     return capability(
         values,
-        lower=None if series.lower is None else float(series.lower),
-        upper=None if series.upper is None else float(series.upper),
+        lower=None if lower is None else float(lower),
+        upper=None if upper is None else float(upper),
     )

@@ -9,7 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from producer.quantities import MINUS
-from quality.statistics.conformity import Verdict, explain, judge, method_fit
+from quality.statistics.conformity import (
+    RULE,
+    RULES,
+    Verdict,
+    doubtful_ends,
+    explain,
+    judge,
+    method_fit,
+)
 
 BEST_TO_WORST = list(Verdict)
 NUMBERS = st.decimals(min_value=-100, max_value=100, places=2)
@@ -302,3 +310,53 @@ def test_an_end_that_just_reaches_a_limit_is_not_beyond_it(
     value: str, doubt: str
 ) -> None:
     assert f"the true value could be {doubt}:" in ph(value, "1.5")
+
+
+def test_each_rule_has_a_slug_a_version_and_a_meaning_of_its_own() -> None:
+    assert [(slug, rule.bands) for slug, rule in RULES.items()] == [
+        ("guard_u_1", Decimal(1)),
+        ("guard_083u_1", Decimal("0.83")),
+        ("simple_1", Decimal(0)),
+    ]
+    assert all(slug == rule.slug for slug, rule in RULES.items())
+    assert next(iter(RULES.values())) is RULE
+    assert all(rule.version == 1 for rule in RULES.values())
+    assert len({rule.meaning for rule in RULES.values()} - {""}) == len(RULES)
+
+
+@pytest.mark.parametrize(
+    ("slug", "outcome"),
+    [
+        ("guard_u_1", "conditional pass"),
+        ("guard_083u_1", "pass"),
+        ("simple_1", "pass"),
+    ],
+)
+def test_the_rule_gives_the_outcome_and_the_uncertainty_the_doubt(
+    slug: str, outcome: str
+) -> None:
+    band = Decimal("0.6")
+    sentence = explain(
+        name="pH",
+        unit="",
+        value=Decimal("9.5"),
+        lower=None,
+        upper=Decimal(10),
+        expanded_uncertainty=band,
+        guard_band=RULES[slug].guard_band(band),
+    )
+    assert sentence == (
+        "pH 9.5 ± 0.6 lies inside the limit of at most 10, but the true value could be"
+        f" up to 10.1: {outcome}."
+    )
+
+
+@given(NUMBERS, NUMBERS, BANDS)
+def test_a_doubtful_end_lies_on_the_other_side(
+    value: Decimal, limit: Decimal, band: Decimal
+) -> None:
+    ends = doubtful_ends(value, lower=None, upper=limit, expanded_uncertainty=band)
+    is_inside = value <= limit
+    assert all((end > limit) == is_inside for _, end in ends if end != limit)
+    if abs(value - limit) > band:
+        assert ends == []

@@ -1,21 +1,12 @@
-"""Does everything still add up? Each check walks its rows and yields its faults.
-
-A fault is a sentence for people. The checks compare records that were written apart:
-what one hand behind the program changes, another row still says otherwise. Nothing is
-repaired here, and nothing is written.
-"""
+"""Masses: the ledger, the genealogy, the weighings and the bottles tell the same."""
 
 from __future__ import annotations
 
-import dataclasses
-import hashlib
-from collections.abc import Callable, Iterable, Iterator
-from pathlib import Path
+from collections.abc import Iterator
 from typing import Any
 
 from django.db.models import (
     BigIntegerField,
-    CharField,
     Count,
     Exists,
     F,
@@ -24,67 +15,18 @@ from django.db.models import (
     QuerySet,
     Subquery,
     Sum,
-    Value,
 )
 from django.db.models.functions import Coalesce
 
-from batches.models import (
-    Batch,
-    BatchStatusChange,
-    Bottle,
-    BottleEvent,
-    BulkWeighing,
-    Charge,
-    FillingLot,
-    Input,
-)
-from producer import journal
-from producer.models import (
-    Attachment,
-    JournalEntry,
-    LotStatusChange,
-    RawLot,
-    Stock,
-    StockMovement,
-)
+from batches.models import Batch, BulkWeighing, Charge, FillingLot, Input
+from producer.models import Stock, StockMovement
 from producer.quantities import format_mass
-from producer.services.attachments import path_of
-from quality.models import Signature
-from quality.services import signing
+from quality.services.verification.checks import Tell
 
 Kind = StockMovement.Kind
-PIECE = 1 << 20  # bytes of a file read at a time
 
 
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Check:
-    """A check by name: how many rows it walks, and the faults it finds in them."""
-
-    name: str
-    count: Callable[[], int]
-    faults: Callable[[], Iterable[str]]
-
-
-def attachment_faults() -> Iterator[str]:
-    """Yield a fault for each upload that is missing or not the bytes it was."""
-    for attachment in Attachment.objects.order_by("pk").iterator():
-        path = path_of(attachment)
-        try:
-            found = _sha256(path)
-        except OSError as error:
-            yield (
-                f"The file {attachment.original_name} ({attachment.path}) cannot be"
-                f" read: {error.strerror}. Fetch it from a backup."
-            )
-            continue
-        if found != attachment.sha256:
-            yield (
-                f"The file {attachment.original_name} ({attachment.path}) is not what"
-                " was uploaded: its SHA-256 differs. Fetch it from a backup."
-            )
-
-
-def ledger_faults() -> Iterator[str]:
+def ledger_faults(tell: Tell) -> Iterator[str]:
     """Yield a fault where stock on hand is not the sum of its movements.
 
     Every movement also carries the balance after it, so a row that was slipped in,
@@ -94,7 +36,8 @@ def ledger_faults() -> Iterator[str]:
         "pk", "stock_id", "stock__code", "amount_mg", "balance_mg"
     )
     stock_id, balance = 0, 0
-    for pk, of, code, amount, stated in rows.iterator():
+    for walked, (pk, of, code, amount, stated) in enumerate(rows.iterator()):
+        tell(walked)
         if of != stock_id:
             stock_id, balance = of, 0
         balance += amount
@@ -207,84 +150,6 @@ def filling_faults() -> Iterator[str]:
             )
 
 
-def status_faults() -> Iterator[str]:
-    """Yield a fault where a state is not what the last recorded move led to."""
-    for lot in _strays(
-        RawLot.objects.select_related("stock"),
-        LotStatusChange.objects.filter(lot=OuterRef("pk")),
-        RawLot.Status.QUARANTINE,
-    ):
-        yield _stray(f"Raw lot {lot.code}", lot.status, lot.last)
-    for batch in _strays(
-        Batch.objects.select_related("stock"),
-        BatchStatusChange.objects.filter(batch=OuterRef("pk")),
-        "unknown",
-    ):
-        yield _stray(f"Batch {batch.number}", batch.status, batch.last)
-    for bottle in _strays(
-        Bottle.objects.all(),
-        BottleEvent.objects.filter(bottle=OuterRef("pk")),
-        "unknown",
-    ):
-        yield _stray(f"Bottle {bottle.code}", bottle.status, bottle.last)
-
-
-def _count_states() -> int:
-    return RawLot.objects.count() + Batch.objects.count() + Bottle.objects.count()
-
-
-CHECKS = (
-    Check(
-        name="Journal, row by row",
-        count=JournalEntry.objects.count,
-        faults=journal.faults,
-    ),
-    Check(
-        name="Signatures and what they signed",
-        count=Signature.objects.count,
-        faults=signing.faults,
-    ),
-    Check(
-        name="Uploaded files",
-        count=Attachment.objects.count,
-        faults=attachment_faults,
-    ),
-    Check(
-        name="Stock ledger",
-        count=StockMovement.objects.count,
-        faults=ledger_faults,
-    ),
-    Check(
-        name="Charges and genealogy",
-        count=Charge.objects.count,
-        faults=genealogy_faults,
-    ),
-    Check(
-        name="What batches made",
-        count=Batch.objects.count,
-        faults=bulk_faults,
-    ),
-    Check(
-        name="Filling lots and bottles",
-        count=FillingLot.objects.count,
-        faults=filling_faults,
-    ),
-    Check(
-        name="States and the moves that led to them",
-        count=_count_states,
-        faults=status_faults,
-    ),
-)
-
-
-def _sha256(path: Path) -> str:
-    digest = hashlib.sha256()
-    with path.open("rb") as file:
-        while piece := file.read(PIECE):
-            digest.update(piece)
-    return digest.hexdigest()
-
-
 def _sum(rows: QuerySet[Any], group: str, field: str) -> Coalesce:
     """Return a subquery that adds up a field of the rows of one record, 0 if none.
 
@@ -315,20 +180,3 @@ def _draw_faults() -> Iterator[str]:
             f"{format_mass(-stock.drawn)} was drawn from {stock.code} by the ledger,"
             f" but {format_mass(stock.charged)} by the charges."
         )
-
-
-def _strays(
-    records: QuerySet[Any], moves: QuerySet[Any], without: str
-) -> Iterator[Any]:
-    """Yield the records whose state is not ``last``; with no move, ``without``."""
-    newest = Subquery(moves.order_by("-pk").values("new")[:1])
-    last = Coalesce(newest, Value(without), output_field=CharField())
-    strays = records.annotate(last=last).exclude(status=F("last"))
-    yield from strays.order_by("pk").iterator()
-
-
-def _stray(label: str, status: str, last: str) -> str:
-    return (
-        f"{label} is {status.replace('_', ' ')}, but its last recorded move led to"
-        f" {last.replace('_', ' ')}."
-    )

@@ -1,0 +1,1 @@
+"""What the premises prints and gives out."""

@@ -1,0 +1,138 @@
+"""From an act to the page of the record it was on, and from a code to its acts.
+
+Records of higher apps are known here by the names of their models and pages only, as
+the journal itself knows them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
+
+from django.apps import apps
+from django.db import models
+from django.urls import reverse
+
+from producer.models import JournalEntry, Stock
+
+LABEL, ID = "subject_label", "subject_id"
+
+
+class Through(NamedTuple):
+    """A page of another record, which a column of the subject names."""
+
+    column: str
+    page: str
+
+
+# Kind of record → the page that shows it, and what its address is made of.
+PAGES: Mapping[str, tuple[str, str]] = {
+    "rawlot": ("producer:lot", LABEL),
+    "batch": ("batches:batch", LABEL),
+    "fillinglot": ("batches:filling_lot", LABEL),
+    "fillcheck": ("batches:filling_lot", LABEL),
+    "bottle": ("quality:bottle", LABEL),
+    "dispatch": ("batches:dispatch", LABEL),
+    "recall": ("quality:recall", LABEL),
+    "deviation": ("quality:deviation", LABEL),
+    "user": ("producer:account", ID),
+    "instrument": ("quality:instrument", ID),
+    "material": ("quality:material_limits", ID),
+}
+# Registers that everybody may read as a list.
+LISTS = {"supplier": "suppliers", "consignee": "consignees"}
+# Kinds whose page is that of what they belong to: one query for each kind on a page.
+OWNERS: Mapping[str, tuple[Through, ...]] = {
+    "formulaversion": (Through("formula_id", "batches:formula"),),
+    "limit": (
+        Through("formula_version_id", "quality:limits"),
+        Through("material_id", "quality:material_limits"),
+    ),
+    "instrumentcheck": (Through("instrument_id", "quality:instrument"),),
+}
+# Records with a code of their own, and those whose acts are on them too.
+CODED = ("fillinglot", "bottle", "dispatch", "recall", "deviation")
+PARTS: Mapping[str, tuple[tuple[str, str], ...]] = {
+    "fillinglot": (("fillcheck", "filling_lot_id"),),
+}
+
+
+def model_of(kind: str) -> type[models.Model] | None:
+    """Return the model of a kind of record, or None if there is no such kind now."""
+    for model in apps.get_models():
+        if model._meta.model_name == kind:
+            return model
+    return None
+
+
+def addresses(entries: Iterable[JournalEntry]) -> dict[int, str]:
+    """Return, by row of the journal, the address of the page of its record.
+
+    Rows whose record has no page are left out. At most one query a kind.
+    """
+    entries = list(entries)
+    found = {}
+    for entry in entries:
+        if entry.subject_kind in PAGES:
+            page, part = PAGES[entry.subject_kind]
+            found[entry.sequence] = reverse(page, args=[getattr(entry, part)])
+        elif entry.subject_kind in LISTS:
+            args = [LISTS[entry.subject_kind]]
+            found[entry.sequence] = reverse("producer:register", args=args)
+    for kind, ways in OWNERS.items():
+        rows = [entry for entry in entries if entry.subject_kind == kind]
+        if rows:
+            found |= _of_owners(kind, ways, rows)
+    return found
+
+
+def _of_owners(
+    kind: str, ways: tuple[Through, ...], entries: list[JournalEntry]
+) -> dict[int, str]:
+    model = model_of(kind)
+    if model is None:
+        return {}
+    columns = [way.column for way in ways]
+    keys = {int(entry.subject_id) for entry in entries}
+    known = model._default_manager.filter(pk__in=keys).values_list("pk", *columns)
+    pages = {
+        str(pk): reverse(way.page, args=[value])
+        for pk, *values in known
+        for way, value in zip(ways, values, strict=True)
+        if value is not None
+    }
+    return {
+        entry.sequence: pages[entry.subject_id]
+        for entry in entries
+        if entry.subject_id in pages
+    }
+
+
+def acts_on(text: str) -> models.Q:
+    """Return the condition that an act was on the record with this code or name.
+
+    A code leads to its record and so to an index; a name is compared with what the
+    journal wrote down, which reads every row.
+    """
+    code = text.upper()
+    stock = Stock.objects.filter(code=code).first()
+    if stock:
+        kind = "batch" if stock.kind == Stock.Kind.BATCH else "rawlot"
+        return _on(kind, [stock.pk])
+    for kind in CODED:
+        model = model_of(kind)
+        found = model._default_manager.filter(code=code).first() if model else None
+        if found:
+            return _on(kind, [found.pk])
+    return models.Q(subject_label__iexact=text)
+
+
+def _on(kind: str, keys: list[Any]) -> models.Q:
+    condition = models.Q(subject_kind=kind, subject_id__in=[str(key) for key in keys])
+    for part, column in PARTS.get(kind, ()):
+        model = model_of(part)
+        if model:
+            rows = model._default_manager.filter(**{f"{column}__in": keys})
+            own = [str(pk) for pk in rows.values_list("pk", flat=True)]
+            condition |= models.Q(subject_kind=part, subject_id__in=own)
+    return condition

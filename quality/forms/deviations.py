@@ -1,0 +1,108 @@
+"""Forms for deviations: open one, add a step, decide with the password."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from producer.forms.base import ActForm
+from producer.forms.fields import ObservedField
+from quality.models import Characteristic, Deviation, DeviationStep
+from quality.services.deviating import STEPS
+
+CLASS_HELP = (
+    "When in doubt, the worse one: it can be changed with a reason while it is open."
+)
+
+
+class OpenDeviationForm(ActForm):
+    """A new deviation."""
+
+    characteristic = forms.ChoiceField(
+        label="Of which result",
+        required=False,
+        choices=[("", "no result is concerned"), *Characteristic.choices],
+    )
+    classification = forms.ChoiceField(
+        label="Class, as far as you can see now",
+        choices=Deviation.Class.choices,
+        widget=forms.RadioSelect,
+        help_text=CLASS_HELP,
+    )
+    what = forms.CharField(
+        label="What happened",
+        widget=forms.Textarea({"rows": 3}),
+        help_text="What was seen, where, and what it should have been.",
+    )
+    observed_at = ObservedField()
+
+    def __init__(self, *args: Any, of_a_stock: bool, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if not of_a_stock:  # an instrument has no results of its own
+            del self.fields["characteristic"]
+
+
+class StepForm(ActForm):
+    """A cause, a further test, an action or another class."""
+
+    kind = forms.ChoiceField(
+        label="This is",
+        choices=[(kind.value, kind.label) for kind in STEPS],
+        widget=forms.RadioSelect,
+    )
+    classification = forms.ChoiceField(
+        label="New class",
+        required=False,
+        choices=[("", "stays as it is"), *Deviation.Class.choices],
+        help_text="Only where the class is changed.",
+    )
+    text = forms.CharField(
+        label="What was found, tested or done",
+        widget=forms.Textarea({"rows": 3}),
+        help_text=(
+            "A further test is recorded on the page of the batch or lot as any other;"
+            " here stands what it says about the deviation."
+        ),
+    )
+    observed_at = ObservedField()
+
+
+class CloseForm(ActForm):
+    """A decision, with the password again."""
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+    decision = forms.ChoiceField(
+        label="I decide",
+        choices=DeviationStep.Decision.choices,
+        widget=forms.RadioSelect,
+    )
+    text = forms.CharField(
+        label="Why; of a concession, for what and on which conditions",
+        widget=forms.Textarea({"rows": 3}),
+        help_text="Stays on record, and stands at the review of the batch.",
+    )
+    password = forms.CharField(
+        label="Your password again",
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+        help_text="It stands for your signature.",
+    )
+
+    def __init__(
+        self, *args: Any, decisions: list[DeviationStep.Decision], **options: Any
+    ) -> None:
+        super().__init__(*args, **options)
+        self.fields["decision"].choices = [  # type: ignore[attr-defined]
+            (one.value, one.label) for one in decisions
+        ]
+
+    def clean(self) -> dict[str, Any] | None:
+        """Refuse a form that does not say which state of the deviation was read."""
+        cleaned = super().clean()
+        if not self.cleaned_data.get("seen"):
+            raise forms.ValidationError(
+                "The form does not say what you read. Open the page again, read it,"
+                " and sign there."
+            )
+        return cleaned

@@ -1,0 +1,286 @@
+"""A record changed after it was signed: the signature is void, the batch is held.
+
+Nothing is added to a signed record. What was written down wrongly is corrected by a new
+row with a reason, as before the signature; in the same act every signature that looked
+at the findings is marked void, a released batch is put on hold and its bottles that are
+still here with it. It is then reviewed again, or rejected. What is made from it already
+is named, in the journal and wherever it is reviewed; what is out cannot be held.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import uuid
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.db import transaction
+
+from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
+from batches.services import cooking, filling, losses, moves, titrating
+from batches.services.closed import Also
+from batches.services.cooking.charging import is_correction
+from producer.errors import Refusal
+from producer.models import Instrument, Right, Stock, User
+from producer.quantities import format_mass, format_number
+from producer.services.checks import need_reason
+from quality.models import Signature
+from quality.services import marks
+
+Row = Charge | Reading | BulkWeighing | Loss | Titration
+RIGHTS = (Right.MAKER, Right.REVIEWER)
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Foreseen:
+    """What a correction would do to a signed batch, before anybody does it."""
+
+    signatures: list[Signature]
+    holds_batch: bool
+    bottles_here: int
+    out: list[marks.Out]
+    made_from_it: list[Batch]
+
+    @property
+    def bottles_out(self) -> int:
+        """How many bottles are out and cannot be held."""
+        return sum(one.count for one in self.out)
+
+
+def is_closed(batch: Batch) -> bool:
+    """Say whether a batch is signed, so that only a change after signature is left."""
+    return not batch.is_open and batch.signatures.exists()
+
+
+def foreseen(batch: Batch) -> Foreseen:
+    """Return what a correction of an entry of a signed batch would do."""
+    return Foreseen(
+        signatures=marks.standing(batch),
+        holds_batch=batch.status == "released",
+        bottles_here=marks.bottles_here([batch.pk]),
+        out=marks.bottles_out([batch.pk]),
+        made_from_it=marks.made_from(batch),
+    )
+
+
+@transaction.atomic
+def change_charge(
+    *,
+    by: User,
+    charge: Charge,
+    reason: str,
+    gross_mg: int = 0,
+    tare_mg: int = 0,
+    void: bool = False,
+    submission: uuid.UUID | None = None,
+) -> Charge:
+    """Correct the masses of a charge of a signed batch, or take the charge back.
+
+    The stock follows, as before the signature. The lot is not changed here: the batch
+    may have gone into others by now.
+    """
+    _may_change(by, charge.batch)
+    return cooking.amend_charge(
+        by=by,
+        charge=charge,
+        reason=reason,
+        gross_mg=gross_mg,
+        tare_mg=tare_mg,
+        void=void,
+        also=_void_and_hold(by, reason),
+        submission=submission,
+    )
+
+
+@transaction.atomic
+def change_reading(
+    *,
+    by: User,
+    reading: Reading,
+    reason: str,
+    value: Decimal | None = None,
+    clarity: str = "",
+    method: str = "",
+    instrument: Instrument | None = None,
+    void: bool = False,
+    submission: uuid.UUID | None = None,
+) -> Reading:
+    """Correct a reading of a signed batch, or take it back."""
+    _may_change(by, reading.batch)
+    return cooking.amend_reading(
+        by=by,
+        reading=reading,
+        reason=reason,
+        value=value,
+        clarity=clarity,
+        method=method,
+        instrument=instrument,
+        void=void,
+        also=_void_and_hold(by, reason),
+        submission=submission,
+    )
+
+
+@transaction.atomic
+def change_weighing(
+    *,
+    by: User,
+    weighing: BulkWeighing,
+    reason: str,
+    gross_mg: int,
+    tare_mg: int,
+    submission: uuid.UUID | None = None,
+) -> BulkWeighing:
+    """Correct the weighing of what a signed batch made; the stock follows."""
+    _may_change(by, weighing.batch)
+    return cooking.amend_bulk(
+        by=by,
+        weighing=weighing,
+        reason=reason,
+        gross_mg=gross_mg,
+        tare_mg=tare_mg,
+        also=_void_and_hold(by, reason),
+        submission=submission,
+    )
+
+
+@transaction.atomic
+def change_loss(
+    *,
+    by: User,
+    loss: Loss,
+    reason: str,
+    mass_mg: int = 0,
+    half_width_mg: int = 0,
+    note: str = "",
+    void: bool = False,
+    submission: uuid.UUID | None = None,
+) -> Loss:
+    """Correct a loss of a signed batch, or take it back."""
+    _may_change(by, loss.batch)
+    return losses.amend_loss(
+        by=by,
+        loss=loss,
+        reason=reason,
+        mass_mg=mass_mg,
+        half_width_mg=half_width_mg,
+        note=note,
+        void=void,
+        also=_void_and_hold(by, reason),
+        submission=submission,
+    )
+
+
+@transaction.atomic
+def void_titration(
+    *,
+    by: User,
+    titration: Titration,
+    reason: str,
+    submission: uuid.UUID | None = None,
+) -> Titration:
+    """Take a titration of a signed batch back."""
+    if titration.stock.kind != Stock.Kind.BATCH:
+        raise Refusal("This is a titration of a raw lot. Take it back on its page.")
+    _may_change(by, titration.stock.batch)
+    return titrating.take_back_titration(
+        by=by,
+        titration=titration,
+        reason=reason,
+        also=_void_and_hold(by, reason),
+        submission=submission,
+    )
+
+
+def what_changed(old: Row, new: Row) -> str:
+    """Return the change in words: “pH changed from 9.4 to 9.9”.
+
+    >>> before = Reading(characteristic="ph", value=Decimal("9.4"))
+    >>> what_changed(before, Reading(characteristic="ph", value=Decimal("9.90")))
+    'pH changed from 9.4 to 9.9.'
+    """
+    name, was, now = _name(old), _said(old), _said(new)
+    if new.is_void:
+        return f"{name}, {was}, was taken back."
+    if was == now:  # the value stands, but not how it was taken or shared out
+        return f"{name}, {was}: {_how(old)} changed to {_how(new)}."
+    return f"{name} changed from {was} to {now}."
+
+
+def _may_change(by: User, batch: Batch) -> None:
+    if not any(by.may(right) for right in RIGHTS):
+        raise PermissionDenied("This needs the right “Maker” or “Reviewer”.")
+    if not is_closed(moves.locked(batch)):  # as it stands, not as it was loaded
+        raise Refusal(
+            f"Batch {batch.number} is not signed. Correct its entries on its page."
+        )
+
+
+def _void_and_hold(by: User, reason: str) -> Also:
+    """Return what follows from a change, to be carried out within its act."""
+    return functools.partial(_follow, by, need_reason(reason))
+
+
+def _follow(
+    by: User, reason: str, batch: Batch, old: Row, new: Row
+) -> Mapping[str, Any]:
+    """Mark the signatures, hold batch and bottles; return the journal's facts."""
+    if _facts(old) == _facts(new):
+        raise Refusal("This is what stands already, so nothing was changed.")
+    sentence = what_changed(old, new)
+    why = f"{sentence} {reason}"
+    void = marks.mark_void(
+        by=by, signatures=marks.standing(batch), sentence=sentence, reason=reason
+    )
+    held = moves.hold_if_released(by=by, batch=batch, reason=why)
+    bottles = filling.hold_here(by=by, batch_ids=[batch.pk], reason=why)
+    return {
+        "signatures_void": void,
+        **({"status": str(batch.status)} if held else {}),
+        "bottles_held": bottles,
+        "bottles_out": sum(one.count for one in marks.bottles_out([batch.pk])),
+        "made_from_it": [one.number for one in marks.made_from(batch)],
+    }
+
+
+def _name(row: Row) -> str:
+    if isinstance(row, Charge):
+        what = "Correction with" if is_correction(row) else "Charge of"
+        return f"{what} {row.source.code}"
+    if isinstance(row, Reading):
+        words: str = row.get_characteristic_display()
+        return words if row.characteristic == "ph" else words.capitalize()
+    if isinstance(row, BulkWeighing):
+        return "What came out"
+    if isinstance(row, Loss):
+        return f"Loss ({row.get_kind_display()})"
+    return f"Titration ({row.get_kind_display()})"
+
+
+def _said(row: Row) -> str:
+    if isinstance(row, Charge | BulkWeighing):
+        return format_mass(row.net_mg)
+    if isinstance(row, Loss):
+        half = f" ± {format_mass(row.half_width_mg)}" if row.half_width_mg else ""
+        return format_mass(row.mass_mg) + half
+    if row.value is None:
+        return str(row.get_clarity_display()) if isinstance(row, Reading) else "–"
+    unit = {"temperature": " °C", "free_alkali": " %"}
+    kind = row.characteristic if isinstance(row, Reading) else row.kind
+    return format_number(row.value) + unit.get(kind, "")
+
+
+def _how(row: Row) -> str:
+    if isinstance(row, Charge | BulkWeighing):
+        return f"gross {format_mass(row.gross_mg)}, tare {format_mass(row.tare_mg)}"
+    if isinstance(row, Loss):
+        return f"note “{row.note}”"
+    instrument = getattr(row, "instrument", None)
+    return f"“{row.method}”" + (f" with {instrument.name}" if instrument else "")
+
+
+def _facts(row: Row) -> tuple[Any, ...]:
+    return (row.is_void, _said(row), _how(row))

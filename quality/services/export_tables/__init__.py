@@ -1,0 +1,33 @@
+"""The tables of an export: for each its name, its columns and its rows of a batch.
+
+Only reads. Rows that were superseded are among them: ``supersedes`` and
+``is_taken_back`` say so.
+"""
+
+from quality.services.export_tables import goods, judging, making
+from quality.services.export_tables.cells import Cell, Row, Table
+
+__all__ = ["TABLES", "Cell", "Row", "Table"]
+
+TABLES = (
+    making.BATCHES,
+    making.STATUS_CHANGES,
+    making.CHARGES,
+    making.READINGS,
+    making.TITRATIONS,
+    making.TITRATION_SAMPLES,
+    making.WEIGHINGS,
+    making.LOSSES,
+    judging.JUDGEMENTS,
+    judging.SIGNATURES,
+    judging.SIGNATURE_MARKS,
+    judging.DEVIATIONS,
+    judging.DEVIATION_STEPS,
+    goods.GENEALOGY,
+    goods.LOTS,
+    goods.CERTIFICATES,
+    goods.MOVEMENTS,
+    goods.FILLING_LOTS,
+    goods.FILL_CHECKS,
+    goods.BOTTLES,
+)

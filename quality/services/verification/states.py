@@ -1,0 +1,106 @@
+"""States: each is what the last recorded move led to, and so is who has what."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from django.db.models import (
+    BigIntegerField,
+    CharField,
+    F,
+    OuterRef,
+    QuerySet,
+    Subquery,
+    Value,
+)
+from django.db.models.functions import Coalesce
+
+from batches.lifecycle import BottleStatus
+from batches.models import Batch, BatchStatusChange, Bottle, BottleEvent
+from producer.models import Consignee, LotStatusChange, RawLot
+from quality.models import Recall, RecallEvent, RecallItem
+
+
+def status_faults() -> Iterator[str]:
+    """Yield a fault where a state is not what the last recorded move led to."""
+    for lot in _strays(
+        RawLot.objects.select_related("stock"),
+        LotStatusChange.objects.filter(lot=OuterRef("pk")),
+        RawLot.Status.QUARANTINE,
+    ):
+        yield _stray(f"Raw lot {lot.code}", lot.status, lot.last)
+    for batch in _strays(
+        Batch.objects.select_related("stock"),
+        BatchStatusChange.objects.filter(batch=OuterRef("pk")),
+        "unknown",
+    ):
+        yield _stray(f"Batch {batch.number}", batch.status, batch.last)
+    for bottle in _strays(
+        Bottle.objects.all(),
+        BottleEvent.objects.filter(bottle=OuterRef("pk")),
+        "unknown",
+    ):
+        yield _stray(f"Bottle {bottle.code}", bottle.status, bottle.last)
+    yield from _holder_faults()
+
+
+def recall_faults() -> Iterator[str]:
+    """Yield a fault where a recall is not at its last step, or holds the wrong lots."""
+    for recall in _strays(
+        Recall.objects.all(),
+        RecallEvent.objects.filter(recall=OuterRef("pk")),
+        "unknown",
+    ):
+        yield _stray(f"Recall {recall.code}", recall.status, recall.last)
+    still_open = Recall.objects.filter(is_mock=False).exclude(
+        status=Recall.Status.CLOSED
+    )
+    lots = RawLot.objects.select_related("stock").order_by("pk")
+    held_for_nothing = lots.exclude(frozen_by="").exclude(
+        frozen_by__in=still_open.values("code")
+    )
+    for lot in held_for_nothing.iterator():
+        yield (
+            f"Raw lot {lot.code} is held by recall {lot.frozen_by}, which is not open."
+        )
+    affected = RecallItem.objects.filter(recall__in=still_open).values("stock")
+    for lot in lots.filter(frozen_by="", pk__in=affected).iterator():
+        yield f"Raw lot {lot.code} is in an open recall that does not hold it."
+
+
+def _holder_faults() -> Iterator[str]:
+    """Yield a fault where a bottle is with somebody else than it was dispatched to."""
+    # Back in stock nobody has it; by every other move it stays with whom it went to.
+    moves = BottleEvent.objects.filter(
+        bottle=OuterRef("pk"), new__in=[BottleStatus.FILLED, BottleStatus.DISPATCHED]
+    )
+    newest = Subquery(moves.order_by("-pk").values("dispatch__consignee")[:1])
+    nobody = Value(0, output_field=BigIntegerField())
+    bottles: QuerySet[Any] = Bottle.objects.annotate(
+        has=Coalesce(F("consignee_id"), nobody, output_field=BigIntegerField()),
+        went_to=Coalesce(newest, nobody, output_field=BigIntegerField()),
+    ).exclude(has=F("went_to"))
+    for bottle in bottles.select_related("consignee").order_by("pk").iterator():
+        sent = Consignee.objects.filter(pk=bottle.went_to).first()
+        yield (
+            f"Bottle {bottle.code} is with {bottle.consignee or 'nobody'}, but was last"
+            f" dispatched to {sent or 'nobody'}."
+        )
+
+
+def _strays(
+    records: QuerySet[Any], moves: QuerySet[Any], without: str
+) -> Iterator[Any]:
+    """Yield the records whose state is not ``last``; with no move, ``without``."""
+    newest = Subquery(moves.order_by("-pk").values("new")[:1])
+    last = Coalesce(newest, Value(without), output_field=CharField())
+    strays = records.annotate(last=last).exclude(status=F("last"))
+    yield from strays.order_by("pk").iterator()
+
+
+def _stray(label: str, status: str, last: str) -> str:
+    return (
+        f"{label} is {status.replace('_', ' ')}, but its last recorded move led to"
+        f" {last.replace('_', ' ')}."
+    )

@@ -1,0 +1,451 @@
+"""The dossier: what it says of every kind of batch, and what kind of PDF it is."""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+import re
+from decimal import Decimal
+from xml.etree import ElementTree
+
+import pypdfium2
+import pytest
+import zxingcpp
+from django.template.loader import render_to_string
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from batches.models import Batch
+from batches.services import cooking, dispatching
+from producer.models import JournalHead, Premises, RawLot, User
+from quality.documents.dossier import context_of, dossier_pdf
+from quality.models import Deviation, Signature
+from tests import lab, make
+from tests.database import row_counts
+from tests.quality.pdf_objects import Thing, objects
+
+pytestmark = pytest.mark.django_db
+
+
+def pages_of(pdf: bytes) -> list[str]:
+    document = pypdfium2.PdfDocument(pdf)
+    return [
+        " ".join(page.get_textpage().get_text_bounded().split()) for page in document
+    ]
+
+
+def words_of(batch: Batch) -> str:
+    """Return all the words of a dossier, as one line."""
+    pdf = dossier_pdf(make.fresh(batch), printed_by="Aune Koski")
+    return " ".join(pages_of(pdf))
+
+
+def html_of(batch: Batch) -> str:
+    context = {**context_of(batch), "premises": Premises.objects.get()}
+    return render_to_string("quality/dossier.html", context)
+
+
+def signature_of(batch: Batch) -> Signature:
+    return batch.signatures.order_by("pk")[0]
+
+
+# ------------------------------------------------------------------ what it says
+
+
+def test_a_released_cook_is_told_whole(crew: make.Crew) -> None:
+    batch = make.released_paste(crew)
+    signature, head = signature_of(batch), JournalHead.objects.get(pk=1)
+    words = words_of(batch)
+    for charge in batch.charges.select_related("source__lot__supplier"):
+        lot = charge.source.lot
+        assert charge.source.code in words
+        assert f"{lot.supplier.name}, supplier’s lot {lot.supplier_lot}" in words
+        assert charge.figure_origin in words
+    for said in (
+        batch.number,
+        "Kitchen paste",
+        "Certificate version 1, used here",
+        "None: signed, every result a plain pass, no recall.",
+        "The oils need: Σ mass × saponification value",
+        "Potassium hydroxide by weighing",
+        "The inputs as they were signed",
+        "pH 9.2",
+        "This batch is point 1",
+        "Back: what went into it",
+        "It has not gone into any batch.",
+        "Nothing was filled from it",
+        "Rasmus Lind: reviewed and released",
+        signature.record_sha256,
+        head.hash,
+        f"the journal ends at row {head.sequence}",
+        "yield weighed",
+        "never amended",
+        "of Europe/London, each with its offset from UTC",
+        "do not make the person vomit",
+    ):
+        assert said in words, said
+
+
+def test_the_order_is_that_of_an_auditor(crew: make.Crew) -> None:
+    words = words_of(make.released_paste(crew))
+    headings = (
+        *("Exceptions", "What went in", "What was read", "Computed"),
+        *("Results and judgements", "Charts of the formula", "Genealogy", "Bottles"),
+        *("Signatures", "Journal of this batch", "Cautions"),
+    )
+    places = [words.index(heading) for heading in headings]
+    assert places == sorted(places)
+
+
+def test_each_page_says_whose_it_is_and_which(crew: make.Crew) -> None:
+    batch = make.released_paste(crew)
+    pages = pages_of(dossier_pdf(batch, printed_by="Aune Koski"))
+    assert len(pages) > 2
+    for number, page in enumerate(pages, start=1):
+        assert f"Dossier {batch.number}" in page
+        assert "by Aune Koski · never amended" in page
+        assert f"Page {number} of {len(pages)}" in page
+
+
+def test_a_corrected_row_stays_legible_struck_through_with_its_reason(
+    crew: make.Crew,
+) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    make.read_ph(crew, batch, "9.7")
+    first = batch.readings.get(characteristic="ph")
+    cooking.amend_reading(
+        by=crew.maker,
+        reading=first,
+        value=Decimal("9.2"),
+        method=first.method,
+        instrument=first.instrument,
+        reason="misread the strip",
+    )
+    words = words_of(batch)
+    assert "Superseded, because: misread the strip" in words
+    assert "Correction: misread the strip" in words
+    assert words.count("· amended 1 time") == len(
+        pages_of(dossier_pdf(batch, printed_by="x"))
+    )
+    (old,) = re.findall(r'<tr class="old">.*?</tr>', html_of(batch), re.DOTALL)
+    assert '<span class="value">9.7</span>' in old
+    assert "9.2" not in old
+
+
+def test_an_unsigned_batch_says_so_and_is_computed_now(crew: make.Crew) -> None:
+    words = words_of(make.cooked_batch(crew, ph="11"))
+    assert "Nobody has signed a decision about this batch." in words
+    assert "HELD Not released" in words
+    assert "Computed on the day of printing; nobody has signed it" in words
+    assert "Nobody has signed yet." in words
+    exceptions = words[words.index("Exceptions") : words.index("What went in")]
+    assert "pH 11" in exceptions
+
+
+def test_a_batch_just_opened_has_a_dossier(crew: make.Crew) -> None:
+    words = words_of(make.open_batch(crew))
+    for said in ("Nothing has been weighed in.", "No reading.", "Not weighed."):
+        assert said in words
+
+
+def test_a_rejected_batch_shows_its_failure_first(crew: make.Crew) -> None:
+    words = words_of(make.failed_paste(crew))
+    exceptions = words[words.index("Exceptions") : words.index("What went in")]
+    assert "The batch is rejected." in exceptions
+    assert "pH, fail when signed" in exceptions
+    assert "HELD Not released" in words
+    assert "Rasmus Lind: reviewed and rejected" in words
+
+
+def test_a_filled_dilution_shows_bottles_holders_and_a_specimen(
+    crew: make.Crew,
+) -> None:
+    lot = make.filled(crew, count=3, nominal_ul=250_000)
+    sent, other, _ = make.bottles_of(lot)
+    dispatching.dispatch(
+        by=crew.maker, bottles=[sent, other], consignee=make.consignee(crew.maker)
+    )
+    words = words_of(lot.batch)
+    assert f"{lot.code} of batch {lot.batch.number}" in words
+    assert "2 dispatched, 1 filled. With: Corner Shop Lindqvist (2)." in words
+    assert "Bottle SPECIMEN no. SPECIMEN" in words
+    for bottle in make.bottles_of(lot):
+        assert bottle.code not in words.replace("-", "").replace(" ", "")
+    potash = RawLot.objects.get(material__kind="potash")  # by way of the paste
+    assert f"{potash.code} {potash.material.name}, {potash.supplier.name}" in words
+
+
+def test_the_paste_names_the_bottles_that_were_made_of_it(crew: make.Crew) -> None:
+    paste = make.released_paste(crew)
+    liquid = make.signed(
+        crew.reviewer, make.diluted_batch(crew, paste=paste), "release"
+    )
+    lot = make.filled(crew, liquid)
+    words = words_of(paste)
+    assert f"{lot.code} of batch {liquid.number}" in words
+    assert "Forwards: what it went into" in words
+    assert "SPECIMEN" not in words
+
+
+def test_a_rework_says_what_went_into_it(crew: make.Crew) -> None:
+    failed = make.failed_paste(crew, "rework")
+    batch = make.open_batch(crew, is_rework=True)
+    make.charge(crew, batch, failed.stock, 100_000, is_rework=True)
+    words = words_of(batch)
+    assert "A rejected batch went into it for rework." in words
+    assert f"{failed.number} {failed.formula_version.formula.name}" in words
+
+
+def test_a_self_reviewed_signature_says_so_everywhere(
+    crew: make.Crew, premises: Premises
+) -> None:
+    signature = signature_of(make.released_paste(crew))
+    Signature.objects.create(
+        batch=signature.batch,
+        meaning="hold",
+        signer=crew.maker,
+        printed_name="Mirja Aalto",
+        self_reviewed=True,
+        record=signature.record,
+        record_sha256=signature.record_sha256,
+        observed_at=timezone.now(),
+        entered_by=crew.maker,
+    )
+    words = words_of(signature.batch)
+    assert "by Mirja Aalto: self-reviewed, no independent check." in words
+    assert "put on hold; self-reviewed, no independent check" in words
+
+
+def test_what_befell_a_signature_stands_first_and_beside_it(crew: make.Crew) -> None:
+    batch = make.released_paste(crew)
+    signature_of(batch).marks.create(
+        kind="void",
+        sentence="The pH was changed from 9.2 to 9.4.",
+        reason="read again",
+        observed_at=timezone.now(),
+        entered_by=crew.maker,
+    )
+    words = words_of(batch)
+    exceptions, rest = words.split("What went in", 1)
+    for part in (exceptions, rest):
+        assert "void: its record was changed afterwards" in part.lower()
+        assert "The pH was changed from 9.2 to 9.4." in part
+    assert "None: signed" not in exceptions
+
+
+def test_deviations_of_the_batch_and_of_its_lots_are_told(crew: make.Crew) -> None:
+    batch = make.released_paste(crew)
+    charge = batch.charges.all()[0]
+    for code, stock in (("D26-1", batch.stock), ("D26-2", charge.source)):
+        made = Deviation.objects.create(
+            code=code,
+            stock=stock,
+            classification="major",
+            what=f"the scale of {code} stood askew",
+            observed_at=timezone.now(),
+            entered_by=crew.maker,
+        )
+        made.steps.create(
+            kind="cause",
+            text=f"cause of {code}",
+            observed_at=timezone.now(),
+            entered_by=crew.maker,
+        )
+    words = words_of(batch)
+    for said in ("D26-1 open", "D26-2 open", "stood askew", "Cause. cause of D26-2"):
+        assert said in words
+
+
+def test_what_was_signed_is_printed_as_it_was_signed(crew: make.Crew) -> None:
+    """A register that is corrected later changes no figure on paper."""
+    batch = make.released_paste(crew)
+    before = context_of(batch)["budgets"]
+    scale = make.scale(crew.maker)
+    type(scale).objects.filter(pk=scale.pk).update(bias_half_width=Decimal(50))
+    batch = make.fresh(batch)
+    assert context_of(batch)["budgets"] == before
+    assert context_of(make.cooked_batch(crew))["budgets"][0].result != before[0].result
+
+
+def test_the_need_and_the_supply_of_potash_are_told(crew: make.Crew) -> None:
+    """Worked by hand from the charges: Σ m·SV/1000, m·share, their difference."""
+    batch = make.released_paste(crew)
+    told = context_of(batch)["alkali"]
+    oils, potash = Decimal(0), Decimal(0)
+    for net, figure in batch.charges.values_list("net_mg", "figure"):
+        if figure is not None and figure > 1:  # mg KOH/g, of an oil
+            oils += net * figure
+        elif figure is not None:
+            potash += net * figure
+    need, brought = oils / 10**6, potash / 1000
+    assert (told.need, told.brought) == (need, brought)
+    assert told.left_over == brought - need
+    assert need > 150
+
+
+def test_a_dilution_has_no_sum_of_potash(crew: make.Crew) -> None:
+    assert context_of(make.released_liquid(crew))["alkali"] is None
+
+
+def test_a_chart_ends_with_the_batch_itself(crew: make.Crew) -> None:
+    batches = [
+        make.cooked_batch(crew, ph=f"9.{place % 4 + 1}", basis_mg=100_000)
+        for place in range(9)
+    ]
+    (of_eighth,) = (
+        one for one in context_of(batches[7])["charts"] if one.heading == "pH"
+    )
+    assert (of_eighth.place, of_eighth.value) == (8, Decimal("9.4"))
+    assert of_eighth.svg.startswith("<svg")
+    assert of_eighth.svg.count("9.") > 0
+    of_second = next(iter(context_of(batches[1])["charts"]))
+    assert (of_second.place, of_second.svg) == (2, "")
+    assert "2 results so far" in of_second.sentence
+
+
+def test_a_titration_is_told_with_its_samples(crew: make.Crew) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    lab.free_alkali(crew, batch, "1.2", "1.3")
+    words = words_of(batch)
+    assert "Free alkali by titration" in words
+    assert "1: 10 g, 1.2 ml" in words
+    assert "Potassium hydroxide by titration" in words
+
+
+# ------------------------------------------------------------------ what kind of PDF
+
+
+@pytest.fixture
+def printed(crew: make.Crew) -> tuple[Batch, bytes]:
+    """Return a batch of three signatures with its dossier."""
+    lot = make.filled(crew)
+    batch = make.signed(crew.reviewer, make.fresh(lot.batch), "hold", "unhold")
+    return batch, dossier_pdf(batch, printed_by="Aune Koski")
+
+
+def only(things: dict[int, Thing], kind: str) -> list[Thing]:
+    return [x for x in things.values() if x.value("Type") == f"/{kind}".encode()]
+
+
+def test_it_has_what_pdf_a_3_asks_of_a_structure(printed: tuple[Batch, bytes]) -> None:
+    """ISO 19005-3, from memory, as far as can be looked at without a validator."""
+    _, pdf = printed
+    things = objects(pdf)
+    assert pdf.startswith(b"%PDF-1.7\n%")
+    assert all(byte > 127 for byte in pdf[10:14])  # a comment of bytes above 127
+    (catalog,), (trailer,) = only(things, "Catalog"), only(things, "XRef")
+    assert re.search(rb"/ID *\[ *(<\w+>|\(.+?\)) *(<\w+>|\(.+?\))", trailer.words)
+    assert b"/Encrypt" not in trailer.words
+    assert b"/Lang (en)" in catalog.words
+    assert b"/GTS_PDFA1" in catalog.words
+    profile = things[catalog.reference("DestOutputProfile")]
+    assert profile.value("N") == b"3"
+    assert profile.stream[36:40] == b"acsp"  # the signature of an ICC profile
+    every = b" ".join(thing.words for thing in things.values())
+    for banned in (b"/JavaScript", b"/JS ", b"/Launch", b"/URI", b"/Encrypt"):
+        assert banned not in every
+    assert not re.search(rb"/Interpolate\s+true", every)
+
+
+def test_its_metadata_names_the_standard_and_agrees_with_itself(
+    printed: tuple[Batch, bytes],
+) -> None:
+    batch, pdf = printed
+    things = objects(pdf)
+    (catalog,), (trailer,) = only(things, "Catalog"), only(things, "XRef")
+    text = things[catalog.reference("Metadata")].stream
+    info = things[trailer.reference("Info")].words
+    packet = text[text.index(b"<x:xmpmeta") :].split(b"<?xp")[0]
+    tree = ElementTree.fromstring(packet)  # noqa: S314 - written by ourselves
+    ours = "{http://www.aiim.org/pdfa/ns/id/}"
+    (about,) = (x for x in tree.iter() if f"{ours}part" in x.attrib)
+    assert (about.get(f"{ours}part"), about.get(f"{ours}conformance")) == ("3", "B")
+    title = f"Dossier of batch {batch.number}"
+    assert title in {x.text for x in tree.iter()}
+    assert f"/Title ({title})".encode() in info
+    created = next(x.text or "" for x in tree.iter() if x.tag.endswith("CreateDate"))
+    stamp = re.sub(r"[-:T]", "", created[:19])
+    assert f"/CreationDate (D:{stamp}".encode() in info
+
+
+def test_every_font_is_inside(printed: tuple[Batch, bytes]) -> None:
+    things = objects(printed[1])
+    described = only(things, "FontDescriptor")
+    assert len(described) >= 3
+    for font in described:
+        assert things[font.reference("FontFile2")].stream
+    fonts = [x for x in only(things, "Font") if x.value("Subtype") == b"/Type0"]
+    assert len(fonts) == len(described)
+    assert all(things[font.reference("ToUnicode")].stream for font in fonts)
+
+
+def test_the_signed_records_lie_inside_to_the_byte(
+    printed: tuple[Batch, bytes],
+) -> None:
+    batch, pdf = printed
+    things = objects(pdf)
+    signatures = list(batch.signatures.order_by("pk"))
+    files = only(things, "Filespec")
+    assert len(signatures) == len(files) == 3
+    (catalog,) = only(things, "Catalog")
+    listed = re.search(rb"/AF *\[(.*?)\]", catalog.words)
+    assert listed
+    assert len(re.findall(rb"\d+ 0 R", listed.group(1))) == 3
+    for signature, file in zip(signatures, files, strict=True):
+        name = f"signature-{signature.pk}-{signature.meaning}.json".encode()
+        assert b"/F (" + name + b")" in file.words
+        assert b"/UF (" + name + b")" in file.words
+        assert b"/AFRelationship /Source" in file.words
+        enclosed = things[file.reference("F")]
+        assert enclosed.value("Subtype") == b"/application#2fjson"
+        assert hashlib.sha256(enclosed.stream).hexdigest() == signature.record_sha256
+
+
+def test_the_hash_of_each_signature_can_be_scanned(
+    printed: tuple[Batch, bytes],
+) -> None:
+    batch, pdf = printed
+    document = pypdfium2.PdfDocument(pdf)
+    seen = set(
+        itertools.chain.from_iterable(
+            (code.text for code in zxingcpp.read_barcodes(page.render(3).to_pil()))
+            for page in document
+        )
+    )
+    hashes = {row.record_sha256 for row in batch.signatures.all()}
+    assert len(hashes) == 3
+    assert hashes <= seen
+    assert seen - hashes == {"SPECIMEN"}
+
+
+# ------------------------------------------------------------------ the page
+
+
+def test_the_page_hands_it_out_and_writes_nothing(
+    crew: make.Crew, auditor: User, client: Client
+) -> None:
+    batch = make.released_paste(crew)
+    client.force_login(auditor)
+    before = row_counts()
+    response = client.get(reverse("quality:dossier", args=[batch.number]))
+    assert response.status_code == 200
+    assert response["Content-Type"] == "application/pdf"
+    assert f"dossier-{batch.number}.pdf" in response["Content-Disposition"]
+    assert "by Aune Koski" in pages_of(response.content)[0]
+    changed = {
+        name
+        for name, count in row_counts().items()
+        if count != before[name] and "session" not in name
+    }
+    assert not changed
+
+
+def test_the_batch_page_leads_to_it(crew: make.Crew, client: Client) -> None:
+    batch = make.open_batch(crew)
+    client.force_login(crew.maker)
+    page = client.get(reverse("batches:batch", args=[batch.number])).content.decode()
+    assert reverse("quality:dossier", args=[batch.number]) in page
+    assert reverse("quality:export") not in page  # a maker takes nothing out
