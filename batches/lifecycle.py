@@ -100,6 +100,7 @@ BATCH_MOVES = (
         ("every finding acceptable", NO_RECALL, OTHER_HANDS, SIGNATURE),
     ),
     Move(_B.AWAITING_REVIEW, _B.REJECTED, REVIEWER, (REASON, SIGNATURE)),
+    # Whoever finds a reason makes it safer: see moves.hold_if_released.
     Move(_B.RELEASED, _B.ON_HOLD, REVIEWER, (REASON,)),
     Move(
         _B.ON_HOLD, _B.RELEASED, REVIEWER, (REASON, NO_RECALL, OTHER_HANDS, SIGNATURE)

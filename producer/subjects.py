@@ -111,8 +111,8 @@ def _of_owners(
 def acts_on(text: str) -> models.Q:
     """Return the condition that an act was on the record with this code or name.
 
-    A code leads to its record and so to an index; a name is compared with what the
-    journal wrote down, which reads every row.
+    A code leads to its record and a name as it was written to an index; a name
+    written otherwise is compared with that of every row.
     """
     code = text.upper()
     stock = Stock.objects.filter(code=code).first()
@@ -124,6 +124,9 @@ def acts_on(text: str) -> models.Q:
         found = model._default_manager.filter(code=code).first() if model else None
         if found:
             return _on(kind, [found.pk])
+    exact = models.Q(subject_label=text)
+    if JournalEntry.objects.filter(exact).exists():
+        return exact
     return models.Q(subject_label__iexact=text)
 
 

@@ -273,12 +273,7 @@ class AmendReadingForm(ReadingForm):
     """A correction of a reading."""
 
     reason = forms.CharField(label="Why", widget=forms.Textarea({"rows": 2}))
-
-    def facts(self) -> dict[str, Any]:
-        """Return the corrected values; the time stays that of the observation."""
-        facts = super().facts()
-        del facts["observed_at"]
-        return facts
+    observed_at = None  # type: ignore[assignment]  # it stays that of the observation
 
 
 class FillForm(ActForm):

@@ -71,6 +71,7 @@ class JournalEntry(models.Model):
         verbose_name_plural = "journal entries"
         indexes = [
             models.Index(fields=["subject_kind", "subject_id", "sequence"]),
+            models.Index(fields=["subject_label", "sequence"]),
             models.Index(fields=["actor", "sequence"]),
             models.Index(fields=["at"]),
         ]

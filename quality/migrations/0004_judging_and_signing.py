@@ -216,6 +216,11 @@ class Migration(migrations.Migration):
             model_name='signaturemark',
             constraint=models.CheckConstraint(condition=models.Q(models.Q(('certificate__isnull', True), ('kind', 'void')), models.Q(('certificate__isnull', False), ('kind', 'basis_revised')), _connector='OR'), name='revised_basis_names_certificate'),
         ),
+        migrations.AlterField(
+            model_name='signature',
+            name='meaning',
+            field=models.CharField(choices=[('release', 'reviewed and released'), ('reject', 'reviewed and rejected'), ('hold', 'put on hold'), ('unhold', 'reviewed again, hold lifted'), ('rework', 'rework decided'), ('dispose', 'disposal decided')], max_length=20),
+        ),
         AppendOnly("Deviation"),
         AppendOnly("DeviationStep"),
         AppendOnly("SignatureMark"),

@@ -22,7 +22,7 @@ class Signature(Record):
         RELEASE = "release", "reviewed and released"
         REJECT = "reject", "reviewed and rejected"
         HOLD = "hold", "put on hold"
-        UNHOLD = "unhold", "hold lifted"
+        UNHOLD = "unhold", "reviewed again, hold lifted"
         REWORK = "rework", "rework decided"
         DISPOSE = "dispose", "disposal decided"
 

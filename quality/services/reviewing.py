@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
-from batches.lifecycle import BatchStatus
+from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
 from batches.models import Batch, Formula, Reading
 from batches.services import discounting, planning
 from batches.services.cooking.charging import is_correction
@@ -160,8 +160,9 @@ def last_entry_at(batch: Batch) -> datetime.datetime:
 
 def _missing_lines(batch: Batch) -> Iterable[str]:
     # A charge may have been taken back since the batch was finished.
+    word = "any more" if batch.status in CLOSED_TO_CHARGES else "yet"
     for name in planning.lines_needed(batch):
-        yield f"No {name} is weighed in any more."
+        yield f"No {name} is weighed in {word}."
 
 
 def _needs_reason(
