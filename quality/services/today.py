@@ -33,17 +33,24 @@ def due(today: datetime.date) -> list[Due]:
     batches = Batch.objects.listed()
     lots = RawLot.objects.listed()
     in_stock = lots.filter(status=RawLot.Status.RELEASED, stock__on_hand_mg__gt=0)
+    deviating = list(deviations.found("", "open")[:MOST_SHOWN])
+    in_hand = {one.instrument_id for one in deviating}
     found = [
         Due("Open recalls", "recall", _open_recalls()),
-        Due(
-            "Open deviations",
-            "deviation",
-            list(deviations.found("", "open")[:MOST_SHOWN]),
-        ),
+        Due("Open deviations", "deviation", deviating),
         Due(
             "Failed instruments: what depends on them is not looked into",
             "failed check",
-            impact.not_looked_into(),
+            [
+                check
+                for check in impact.not_looked_into()
+                if check.instrument_id not in in_hand
+            ],
+        ),
+        Due(
+            "On hold: to review again",
+            "batch",
+            list(batches.filter(status=BatchStatus.ON_HOLD)[:MOST_SHOWN]),
         ),
         Due(
             "Waiting for review",
