@@ -20,6 +20,26 @@ from producer import written
 from producer.models.journal import FIRST_HASH, JournalEntry, JournalHead, canonical
 from producer.models.people import User
 
+# Any number, the same for everybody who decides; no other lock here is an advisory one.
+DECIDING = 8_051
+
+
+def in_line() -> None:
+    """Wait until no other act that decides is under way, and keep others waiting.
+
+    First statement of every act that decides, or finds what stands in the way of a
+    decision: what the others did is then seen, and nothing that was read changes until
+    the transaction ends. Not the head row: who weighs holds other rows before it takes
+    that one, and the two would wait for each other. Raises
+    :class:`ImproperlyConfigured` outside a transaction. On SQLite the IMMEDIATE
+    transaction is this lock already.
+    """
+    if not connection.in_atomic_block:
+        raise ImproperlyConfigured("journal.in_line() needs a transaction around it.")
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [DECIDING])
+
 
 def write(
     *,

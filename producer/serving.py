@@ -17,6 +17,7 @@ from django.core.wsgi import get_wsgi_application
 from django.db import OperationalError
 from waitress import create_server
 
+from producer import baseline
 from producer.machine import explain
 
 THREADS = 8
@@ -49,10 +50,14 @@ def require_free_port(address: str, port: int) -> None:
     )
 
 
-def prepare() -> None:
-    """Bring the database and the static files up to date."""
+def prepare() -> int:
+    """Bring the database and the static files up to date.
+
+    Returns how many rows of an older version the journal keeps from now on.
+    """
     call_command("migrate", verbosity=0, interactive=False)
     call_command("collectstatic", verbosity=0, interactive=False)
+    return baseline.keep()
 
 
 @contextlib.contextmanager

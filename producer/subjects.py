@@ -11,11 +11,27 @@ from typing import Any, NamedTuple
 
 from django.apps import apps
 from django.db import models
+from django.db.models.functions import Cast
 from django.urls import reverse
 
+from producer import moved
 from producer.models import JournalEntry, Stock
 
 LABEL, ID = "subject_label", "subject_id"
+
+
+class Part(NamedTuple):
+    """Records whose acts are on another one too.
+
+    Found in the table of the model ``within``, by the column ``owner``; ``key`` is the
+    column with the id that the journal knows them by. ``only`` narrows it further.
+    """
+
+    kind: str
+    within: str
+    key: str
+    owner: str
+    only: Mapping[str, Any] = {}
 
 
 class Through(NamedTuple):
@@ -52,8 +68,24 @@ OWNERS: Mapping[str, tuple[Through, ...]] = {
 }
 # Records with a code of their own, and those whose acts are on them too.
 CODED = ("fillinglot", "bottle", "dispatch", "recall", "deviation")
-PARTS: Mapping[str, tuple[tuple[str, str], ...]] = {
-    "fillinglot": (("fillcheck", "filling_lot_id"),),
+# A mock recall moves nothing.
+RECALLS = Part(
+    "recall", "recallitem", "recall_id", "stock_id", {"recall__is_mock": False}
+)
+PARTS: Mapping[str, tuple[Part, ...]] = {
+    "fillinglot": (
+        Part("fillcheck", "fillcheck", "pk", "filling_lot_id"),
+        Part("bottle", "bottle", "pk", "filling_lot_id"),
+        Part("dispatch", "bottleevent", "dispatch_id", "bottle__filling_lot_id"),
+    ),
+    "batch": (
+        Part("fillinglot", "fillinglot", "pk", "batch_id"),
+        Part("fillcheck", "fillcheck", "pk", "filling_lot__batch_id"),
+        Part("bottle", "bottle", "pk", "filling_lot__batch_id"),
+        Part("dispatch", "bottleevent", "dispatch_id", "bottle__filling_lot__batch_id"),
+        RECALLS,
+    ),
+    "rawlot": (RECALLS,),
 }
 
 
@@ -118,24 +150,38 @@ def acts_on(text: str) -> models.Q:
     stock = Stock.objects.filter(code=code).first()
     if stock:
         kind = "batch" if stock.kind == Stock.Kind.BATCH else "rawlot"
-        return _on(kind, [stock.pk])
+        return _on(kind, stock.pk)
     for kind in CODED:
         model = model_of(kind)
         found = model._default_manager.filter(code=code).first() if model else None
         if found:
-            return _on(kind, [found.pk])
+            return _on(kind, found.pk)
     exact = models.Q(subject_label=text)
     if JournalEntry.objects.filter(exact).exists():
         return exact
     return models.Q(subject_label__iexact=text)
 
 
-def _on(kind: str, keys: list[Any]) -> models.Q:
-    condition = models.Q(subject_kind=kind, subject_id__in=[str(key) for key in keys])
-    for part, column in PARTS.get(kind, ()):
-        model = model_of(part)
+def _on(kind: str, key: Any) -> models.Q:
+    """Return the condition for a record: on it, on parts of it, or acts that moved it.
+
+    The rows of the journal are looked up one kind after the other, so that each way
+    has its index: at most one query a kind of part.
+    """
+    numbers = set(moved.sequences(kind, [key]))
+    for part in PARTS.get(kind, ()):
+        model = model_of(part.within)
         if model:
-            rows = model._default_manager.filter(**{f"{column}__in": keys})
-            own = [str(pk) for pk in rows.values_list("pk", flat=True)]
-            condition |= models.Q(subject_kind=part, subject_id__in=own)
-    return condition
+            numbers.update(_on_part(part, model, key))
+    own = models.Q(subject_kind=kind, subject_id=str(key))
+    return own | models.Q(sequence__in=sorted(numbers))
+
+
+def _on_part(part: Part, model: type[models.Model], key: Any) -> Iterable[int]:
+    rows = model._default_manager.order_by().filter(
+        **{part.owner: key, f"{part.key}__isnull": False, **part.only}
+    )
+    known = rows.annotate(_key=Cast(part.key, models.CharField(max_length=40)))
+    return JournalEntry.objects.filter(
+        subject_kind=part.kind, subject_id__in=known.values("_key").distinct()
+    ).values_list("sequence", flat=True)

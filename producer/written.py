@@ -28,7 +28,9 @@ from producer.models.journal import GONE, WRITTEN, JournalEntry, JournalHead, ca
 from producer.models.stock import NumberSeries
 
 # The journal proves itself; the last number of a series is no record of anything.
-NOT_NOTED = frozenset({JournalEntry, JournalHead, NumberSeries})
+NOT_NOTED: frozenset[type[models.Model]] = frozenset(
+    {JournalEntry, JournalHead, NumberSeries}
+)
 NOT_KEPT = frozenset({"last_login"})  # changes with every sign-in, which is no act
 PASSWORD = "password"  # noqa: S105 - the name of a column
 LONGEST = 200  # characters of a text that are kept as they are
@@ -47,7 +49,13 @@ class _Mark:
 
     def __init__(self, model: type[models.Model], pk: Any, *, gone: bool) -> None:
         self.model, self.pk, self.gone = model, pk, gone
-        self.taken = False
+
+    def __call__(self) -> None:
+        """Do nothing."""
+
+
+class _Taken:
+    """The rows noted up to here are in a journal row; gone too if that is undone."""
 
     def __call__(self) -> None:
         """Do nothing."""
@@ -90,24 +98,36 @@ def take() -> dict[str, Any]:
     """Return what the rows noted since the last call hold now, for the journal."""
     marks = []
     for _, act, *_ in reversed(connection.run_on_commit):
+        if isinstance(act, _Taken):
+            break
         if isinstance(act, _Mark):
-            if act.taken:
-                break
-            act.taken = True
             marks.append(act)
+    transaction.on_commit(_Taken())
     latest: dict[type[models.Model], dict[Any, bool]] = {}
     for mark in reversed(marks):
         latest.setdefault(mark.model, {})[mark.pk] = mark.gone
-    written, gone = {}, {}
+    written: dict[str, Any] = {}
+    gone: dict[str, Any] = {}
     for model, states in latest.items():
         table = model._meta.db_table
-        kept = _rows(model, [pk for pk, is_gone in states.items() if not is_gone])
-        if kept:
-            written[table] = {"columns": columns(model), "rows": kept}
+        kept = [pk for pk, is_gone in states.items() if not is_gone]
+        written |= rows_of(model, kept)
         lost = [pk for pk, is_gone in states.items() if is_gone]
         if lost:
             gone[table] = lost
     return {**({WRITTEN: written} if written else {}), **({GONE: gone} if gone else {})}
+
+
+def rows_of(model: type[models.Model], keys: list[Any]) -> dict[str, Any]:
+    """Return what these rows hold now, under the name of their table."""
+    rows = _rows(model, keys)
+    table = model._meta.db_table
+    return {table: {"columns": columns(model), "rows": rows}} if rows else {}
+
+
+def noted_models() -> list[type[models.Model]]:
+    """Return the models whose rows the journal keeps."""
+    return [model for model in apps.get_models() if is_noted(model)]
 
 
 def columns(model: type[models.Model]) -> list[str]:
@@ -120,8 +140,8 @@ def columns(model: type[models.Model]) -> list[str]:
 def plain(column: str, value: Any) -> Any:
     """Return a value of a column as plain JSON, the same on both engines.
 
-    A long text and a password are kept by their SHA-256 alone, the password with the
-    way it was hashed.
+    A long text and a password are kept by their SHA-256 alone, as an object, which no
+    column can hold: a text that reads like it is another value.
     """
     if value is None or isinstance(value, int):
         return value
@@ -132,18 +152,9 @@ def plain(column: str, value: Any) -> Any:
     if isinstance(value, list | dict):
         value = canonical(value)
     text = str(value)
-    if column == PASSWORD:
-        return f"{way_of(text)} {_sha256(text)}"
-    return text if len(text) <= LONGEST else f"SHA-256 {_sha256(text)}"
-
-
-def way_of(password: str) -> str:
-    """Return the algorithm and effort of a stored password, without salt or hash.
-
-    >>> way_of("pbkdf2_sha256$1000000$salt$hash")
-    'pbkdf2_sha256$1000000'
-    """
-    return "$".join(password.split("$")[:2])[:40] if password[:1] != "!" else "!"
+    if column == PASSWORD or len(text) > LONGEST:
+        return {"length": len(text), "sha256": _sha256(text)}
+    return text
 
 
 def every(model: type[models.Model]) -> models.QuerySet[Any]:

@@ -429,11 +429,16 @@ def stock_of(crew: Crew, line: FormulaLine) -> Stock:
 
 
 def charge_all(
-    crew: Crew, batch: Batch, sources: Mapping[str, Stock] | None = None
+    crew: Crew,
+    batch: Batch,
+    sources: Mapping[str, Stock] | None = None,
+    *,
+    unusual: str = "",
 ) -> None:
     """Choose lots for every line and weigh what the plan says; oils come first.
 
-    ``sources`` overrides the choice by kind: potash, oil, water or batch.
+    Nothing about that is unusual unless a reason is given. ``sources`` overrides the
+    choice by kind: potash, oil, water or batch.
     """
     sources = sources or {}
     lines = batch.formula_version.lines.select_related("material", "source_formula")
@@ -446,7 +451,14 @@ def charge_all(
         source = chosen[planned.line.pk]
         assert source is not None
         assert planned.target_mg is not None
-        charge(crew, batch, source, planned.target_mg, line=planned.line)
+        charge(
+            crew,
+            batch,
+            source,
+            planned.target_mg,
+            line=planned.line,
+            unusual=unusual,
+        )
 
 
 def read_ph(crew: Crew, batch: Batch, value: str = "9.2", **changes: Any) -> None:

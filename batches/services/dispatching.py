@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from django.db import transaction
 from django.utils import timezone
 
+from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
 from batches.services import filling
@@ -94,6 +95,7 @@ def dispatch(
 
 def _send(by: User, row: Dispatch, bottles: Sequence[Bottle]) -> None:
     _lock_released_batches(bottles)
+    _nothing_bad_within(bottles)
     ids = [bottle.pk for bottle in bottles]
     for start in range(0, len(ids), 500):
         piece = ids[start : start + 500]
@@ -125,6 +127,22 @@ def _lock_released_batches(bottles: Sequence[Bottle]) -> None:
         raise Conflict(
             "The batch of one of these bottles was put on hold a moment ago. Nothing"
             " was dispatched; look again."
+        )
+
+
+def _nothing_bad_within(bottles: Sequence[Bottle]) -> None:
+    """Refuse what has something on hold or rejected in it, at any depth.
+
+    A batch is held with what is in it; this asks again at the door, in three queries
+    for all bottles. What was rejected and then released for rework lets go.
+    """
+    batches = {bottle.filling_lot.batch_id: bottle.filling_lot for bottle in bottles}
+    for batch_id, words in sorted(trace.blocked(sorted(batches)).items()):
+        number = batches[batch_id].batch.number
+        raise Refusal(
+            f"Bottles of batch {number} cannot leave: {', '.join(words)}. A reviewer"
+            " decides about that first; nothing was dispatched.",
+            field="codes",
         )
 
 

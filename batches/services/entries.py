@@ -17,15 +17,36 @@ from django.db import models
 from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
 
 Entry = Charge | Reading | BulkWeighing | Loss | Titration
-Row = TypeVar("Row", Charge, Reading, BulkWeighing, Loss, Titration)
+Row = TypeVar(
+    "Row", Charge, Reading, BulkWeighing, Loss, Titration, Reading | Titration
+)
 WHO = ("entered_by__person", "superseded_by")
 
 
+def first_keys(rows: Iterable[Row]) -> dict[int, int]:
+    """Return by the key of each row that of the first one of its chain of corrections.
+
+    ``rows`` are all of a kind, superseded ones too.
+    """
+    first: dict[int, int] = {}
+    for row in sorted(rows, key=lambda row: row.pk):
+        former = row.supersedes_id
+        first[row.pk] = row.pk if former is None else first.get(former, former)
+    return first
+
+
 def standing(rows: Iterable[Row]) -> list[Row]:
-    """Return the rows that nothing supersedes and that take nothing back."""
+    """Return the rows that nothing supersedes and that take nothing back, in turn.
+
+    In the order in which each was first entered: a correction keeps the place of what
+    it corrects, else correcting an old result would make it the last one. ``rows`` are
+    all of a kind, superseded ones too.
+    """
     rows = list(rows)
+    first = first_keys(rows)
     superseded = {row.supersedes_id for row in rows}
-    return [row for row in rows if row.pk not in superseded and not row.is_void]
+    found = [row for row in rows if row.pk not in superseded and not row.is_void]
+    return sorted(found, key=lambda row: first[row.pk])
 
 
 class Entries:

@@ -246,16 +246,24 @@ def _update(group: Sequence[Bottle], *, old: str, new: BottleStatus) -> None:
             )
 
 
-def _fillable(batch: Batch, count: int) -> None:
+def why_not_filled(batch: Batch) -> str:
+    """Return why nothing of this batch goes into bottles as it stands, or nothing."""
     if batch.status != BatchStatus.RELEASED:
-        raise Refusal(
+        return (
             f"Batch {batch.number} is {BatchStatus(batch.status).label}. Only a"
             " released batch is filled into bottles."
         )
     if batch.formula_version.formula.purpose == Formula.Purpose.PASTE:
-        raise Refusal(
+        return (
             "This paste is for further use on the premises. Dilute it, then fill that."
         )
+    return ""
+
+
+def _fillable(batch: Batch, count: int) -> None:
+    refused = why_not_filled(batch)
+    if refused:
+        raise Refusal(refused)
     if not 0 < count <= MOST_BOTTLES:
         raise Refusal(
             f"Fill between 1 and {MOST_BOTTLES} bottles at a time.", field="count"

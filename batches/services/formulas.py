@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
+from django.db import models, transaction
 from django.utils import timezone
 
 from batches.models import Formula, FormulaLine, FormulaVersion
@@ -97,6 +97,18 @@ def write_version(
 def newest_version(formula: Formula) -> FormulaVersion:
     """Return the version that new batches are opened from."""
     return formula.versions.order_by("-version")[0]
+
+
+def newest_versions() -> models.QuerySet[FormulaVersion]:
+    """Return of each formula the version that new batches are opened from."""
+    newest = FormulaVersion.objects.filter(formula=models.OuterRef("formula"))
+    return (
+        FormulaVersion.objects.filter(
+            pk=models.Subquery(newest.order_by("-version").values("pk")[:1])
+        )
+        .select_related("formula")
+        .order_by("formula__name")
+    )
 
 
 def _version(

@@ -348,7 +348,8 @@ def _notes_on_losses(found: Outcome, split: LossSplit, mark: str) -> list[str]:
         notes.append(
             f"{_mass(split.either, mark)} is evaporation and unexplained loss together:"
             " the pot was not weighed before and after. It counts as water; if none of"
-            f" it was, the soap content is {_tenths(lowest, mark)} %."
+            " what this batch itself lost was, the soap content is"
+            f" {_tenths(lowest, mark)} %."
         )
     if split.is_too_much_unexplained:
         notes.append(

@@ -225,6 +225,7 @@ def batch_open(request: HttpRequest) -> HttpResponse:
         home=reverse("batches:batches"),
         title="Open a batch",
         submit="Open it",
+        template="batches/open.html",
         context={"cautions": ["potash", "hot_work"]},
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django.template.loader import render_to_string
 from django.urls import reverse
 
 from batches.chemistry.replicates import Kind
@@ -94,7 +95,9 @@ def titrate(request: HttpRequest, code: str, kind: str) -> HttpResponse:
             **facts,
         ),
         then=lambda _: page_of(found),
-        said=lambda made: made.sentence,
+        said=lambda made: render_to_string(
+            "batches/_said_of_result.txt", {"recorded": made.sentence, "row": made}
+        ).strip(),
         home=page_of(found),
         title=f"{found.code}: titrate {titrating.NAMES[what].lower()}",
         context={

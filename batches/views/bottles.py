@@ -70,6 +70,7 @@ def fill(request: HttpRequest, number: str) -> HttpResponse:
             "batch": found,
             "lead": f"{mass(found.stock.on_hand_mg)} on hand.",
             "cautions": ["product"],
+            "refused": filling.why_not_filled(found),
         },
     )
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django.template.loader import render_to_string
 from django.utils import timezone
 
 from batches.forms.making import (
@@ -167,12 +168,21 @@ def read(request: HttpRequest, number: str, characteristic: str) -> HttpResponse
             **facts,
         ),
         then=lambda _: page_of(found),
-        said="The reading is recorded.",
+        said=lambda row: _said_of_reading("The reading is recorded.", row),
         home=page_of(found),
         title=f"{found.number}: {Reading.Characteristic(characteristic).label}",
         template="batches/read.html",
         context={"lead": READ_LEADS[characteristic], "characteristic": characteristic},
     )
+
+
+def _said_of_reading(recorded: str, row: Reading) -> str:
+    """Say that it is recorded, and at once where it lies outside its limit.
+
+    By a template: it may ask the judgement, and this app may not.
+    """
+    facts = {"recorded": recorded, "row": row}
+    return render_to_string("batches/_said_of_result.txt", facts).strip()
 
 
 @needs(Right.MAKER)
@@ -192,7 +202,9 @@ def reading_amend(request: HttpRequest, number: str, pk: int) -> HttpResponse:
             by=user_of(request), reading=row, submission=submission, **facts
         ),
         then=lambda _: page_of(found),
-        said="The correction is recorded; the old value stays legible.",
+        said=lambda made: _said_of_reading(
+            "The correction is recorded; the old value stays legible.", made
+        ),
         home=page_of(found),
         title=f"Correct a reading: {row.get_characteristic_display()}",
         submit="Record the correction",

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator
 
 from producer import prints
 from producer.changes import changes_of
+from producer.csv_lines import lines, safe_cell
 from producer.models import JournalEntry, JournalHead
 from producer.services import journal_reading
 from producer.services.journal_reading import Asked
@@ -32,30 +32,15 @@ COLUMNS = (
 )
 
 
-class _Line:
-    """A file that hands back what is written to it, for streaming a CSV."""
-
-    def write(self, text: str) -> str:
-        """Return the line."""
-        return text
-
-
 def journal_csv(asked: Asked) -> Iterator[str]:
-    """Yield one line an act, newest first; memory stays bounded."""
-    writer = csv.writer(_Line())
-    yield writer.writerow(COLUMNS)
-    for entry in journal_reading.acts(asked).iterator(chunk_size=ROWS):
-        yield writer.writerow([safe(value) for value in _row(entry)])
+    """Return one line an act, newest first; memory stays bounded."""
+    entries = journal_reading.acts(asked).iterator(chunk_size=ROWS)
+    return lines(COLUMNS, ([safe_cell(one) for one in _row(row)] for row in entries))
 
 
 def _row(entry: JournalEntry) -> list[str]:
     content = entry.content() | {"hash": entry.hash, "actor_id": entry.actor_id}
     return ["" if content[name] is None else str(content[name]) for name in COLUMNS]
-
-
-def safe(text: str) -> str:
-    """Keep a spreadsheet from taking a text for a formula."""
-    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
 
 def journal_pdf(asked: Asked, *, printed_by: str) -> bytes:

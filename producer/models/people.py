@@ -6,6 +6,7 @@ import enum
 from typing import ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.hashers import check_password
 from django.core.validators import RegexValidator
 from django.db import models
 
@@ -87,6 +88,14 @@ class User(AbstractBaseUser):
 
     def __str__(self) -> str:
         return self.username
+
+    def check_password(self, raw_password: str | None) -> bool:
+        """Say whether this is the password, and leave it as it is kept.
+
+        Django would keep it in a stronger way here after an update, and no act would
+        say so; that waits until somebody changes it.
+        """
+        return check_password(raw_password, self.password)
 
     @property
     def rights(self) -> frozenset[Right]:

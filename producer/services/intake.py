@@ -157,6 +157,7 @@ def record_certificate(
     the same act: what was made with the one before is for those who judge.
     """
     require(by, Right.MAKER)
+    journal.in_line()  # a further version may hold lot and batches
     # Lock the lot, so that two people adding a version do not both get number 2.
     RawLot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
     former = lot.certificates.order_by("-version").first()
@@ -221,6 +222,7 @@ def decide_lot(
     can be computed. Any other lot may be released without a paper, the reason then
     being all there is.
     """
+    journal.in_line()
     move = LOT_MOVES.get((lot.status, new))
     if move is None:
         raise Conflict(

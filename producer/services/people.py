@@ -13,11 +13,11 @@ from django.contrib.auth.password_validation import validate_password
 from django.db import transaction
 from django.utils import timezone
 
-from producer import journal
+from producer import journal, names
 from producer.errors import Conflict, Refusal
 from producer.models import JournalHead, Person, Premises, Right, User
 from producer.services.checks import need_reason, require
-from producer.services.registers import values
+from producer.services.registers import check_pause, values
 
 
 def setup_code_path() -> Path:
@@ -68,6 +68,7 @@ def set_up(
         )
     premises.pk = 1
     premises.full_clean(exclude=["id"])
+    check_pause(premises)
     premises.save(force_insert=True)
     user = _new_account(
         person=_new_person(name),
@@ -209,6 +210,8 @@ def set_password(
 def _store_password(
     by: User, user: User, password: str, submission: uuid.UUID | None
 ) -> User:
+    # A signature says who set its password: one that is under way comes first.
+    journal.in_line()
     user = _locked(user)
     validate_password(password, user)
     user.set_password(password)
@@ -224,9 +227,13 @@ def _store_password(
 
 
 def _new_person(name: str) -> Person:
-    person = Person(name=name.strip())
+    person = Person(name=names.tidy(name))
     person.full_clean()
-    if Person.objects.filter(name__iexact=person.name).exists():
+    refused = names.why_not(person.name)
+    if refused:
+        raise Refusal(refused, field="name")
+    known = map(names.key, Person.objects.values_list("name", flat=True))
+    if names.key(person.name) in known:
         raise Refusal(
             "A person of this name is registered. Choose them in the list; if it is"
             " somebody else, add something that tells the two apart.",

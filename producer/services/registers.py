@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 from django.db import models, transaction
 
 from producer import journal
-from producer.errors import Conflict
+from producer.errors import Conflict, Refusal
 from producer.models import (
     Consignee,
     Instrument,
@@ -35,6 +35,20 @@ RIGHT_FOR: dict[type[models.Model], Right] = {
     Instrument: Right.MAKER,
     Premises: Right.OWNER,
 }
+
+
+# Hours. Who looks again at once sees what they saw before.
+SHORTEST_PAUSE = 1
+
+
+def check_pause(premises: Premises) -> None:
+    """Refuse a pause before self-review that is none."""
+    if premises.self_review_pause_hours < SHORTEST_PAUSE:
+        raise Refusal(
+            f"At least {SHORTEST_PAUSE} hour: without a pause nobody looks with fresh"
+            " eyes.",
+            field="self_review_pause_hours",
+        )
 
 
 def values(entry: models.Model) -> dict[str, Any]:
@@ -73,6 +87,8 @@ def save(
             " the new values, and repeat your change if it is still needed."
         )
     entry.full_clean()
+    if isinstance(entry, Premises):
+        check_pause(entry)
     entry.save()
     name = kind._meta.verbose_name
     journal.write(

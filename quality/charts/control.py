@@ -3,7 +3,8 @@
 Drawn in percent of the width and pixels of the height, so that it fits a phone and a
 print while its words keep their size. No colour but that of the words around it: a
 point beyond a limit is a diamond with its number, one of a pattern a square, any other
-a dot.
+a dot. A ring around it says that its record has other results too, a cross over it that
+it sets no limit.
 """
 
 from __future__ import annotations
@@ -27,6 +28,8 @@ FARTHEST = 6.0  # σ: what lies farther is drawn at the edge, with a triangle
 DOT = "M0-3.2A3.2 3.2 0 1 1 0 3.2 3.2 3.2 0 1 1 0-3.2Z"
 DIAMOND = "M0-8 8 0 0 8-8 0Z"
 SQUARE = "M-5.5-5.5h11v11h-11Z"
+RING = "M0-11A11 11 0 1 1 0 11 11 11 0 1 1 0-11Z"
+CROSS = "M-8-8 8 8M8-8-8 8"
 UP, DOWN = "M0-9 8 6H-8Z", "M0 9-8-6H8Z"
 
 
@@ -44,7 +47,8 @@ class Picture:
     """What is drawn.
 
     ``first`` is the number of the first value, ``patterned`` are positions of values
-    that belong to a finding, ``spread`` is the σ of a value, which sets the scale.
+    that belong to a finding, ``ringed`` of those with other results, ``crossed`` of
+    those that set no limit; ``spread`` is the σ of a value, which sets the scale.
     """
 
     title: str
@@ -53,6 +57,8 @@ class Picture:
     spread: float
     first: int = 1
     patterned: Collection[int] = ()
+    ringed: Collection[int] = ()
+    crossed: Collection[int] = ()
     mark: str = "."
 
     @property
@@ -81,6 +87,8 @@ def individuals_picture(
     *,
     first: int = 1,
     patterned: Collection[int] = (),
+    ringed: Collection[int] = (),
+    crossed: Collection[int] = (),
     mark: str = ".",
 ) -> SafeString:
     """Return the values with their limits."""
@@ -92,6 +100,8 @@ def individuals_picture(
             spread=chart.sigma,
             first=first,
             patterned=patterned,
+            ringed=ringed,
+            crossed=crossed,
             mark=mark,
         )
     )
@@ -258,12 +268,18 @@ def _marker(picture: Picture, scale: _Scale, place: int, x: float) -> SafeString
         shape = DIAMOND
     elif place in picture.patterned:
         shape, style = SQUARE, ' fill-opacity="0.25" stroke-width="1.6"'
+    around = [(RING, picture.ringed), (CROSS, picture.crossed)]
     return format_html(
-        '<svg x="{}%" y="{}" overflow="visible"><path d="{}"{}/></svg>',
+        '<svg x="{}%" y="{}" overflow="visible"><path d="{}"{}/>{}</svg>',
         f"{x:.2f}",
         f"{scale.y(value):.1f}",
         shape,
         SafeString(style),
+        _joined(
+            format_html('<path d="{}" fill="none" stroke-width="1.4"/>', path)
+            for path, places in around
+            if place in places
+        ),
     )
 
 
@@ -304,17 +320,23 @@ def _joined(parts: Iterable[SafeString]) -> SafeString:
 
 
 def _alternative(picture: Picture) -> str:
-    beyond = [
-        str(place + picture.first)
-        for place in range(len(picture.values))
-        if picture.beyond(place)
-    ]
+    beyond = filter(picture.beyond, range(len(picture.values)))
     lines = ", ".join(
         f"{level.words} {picture.told(level.value)}" for level in picture.levels
     )
     last = picture.first + len(picture.values) - 1
-    where = "none" if not beyond else ", ".join(beyond)
     return (
         f"{picture.title}: points {picture.first} to {last}; {lines}. Beyond a limit:"
-        f" {where}. The newest is {picture.told(picture.values[-1])}."
+        f" {_told_places(picture, beyond) or 'none'}."
+        + _of_which("With other results too", _told_places(picture, picture.ringed))
+        + _of_which("Setting no limit", _told_places(picture, picture.crossed))
+        + f" The newest is {picture.told(picture.values[-1])}."
     )
+
+
+def _told_places(picture: Picture, places: Iterable[int]) -> str:
+    return ", ".join(str(place + picture.first) for place in sorted(places))
+
+
+def _of_which(words: str, places: str) -> str:
+    return f" {words}: {places}." if places else ""

@@ -68,6 +68,20 @@ def move_in(scene: Scene) -> None:
             name=NAMES[username],
             rights=RIGHTS[username],
         )
+        _change_password(scene, username)
+
+
+def _change_password(scene: Scene, username: str) -> None:
+    """Let a person change the password that the owner knows, as each should at once."""
+    scene.clock.wait(1)
+    current, scene.passwords[username] = scene.passwords[username], new_password()
+    user = scene.users[username]
+    scene.users[username] = people.change_password(
+        by=user,
+        user=user,
+        current_password=current,
+        password=scene.passwords[username],
+    )
 
 
 def say_goodbye(scene: Scene) -> None:

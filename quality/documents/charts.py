@@ -36,6 +36,7 @@ class Row:
     number: int
     point: Point
     mark: str = ""
+    sets_no_limit: bool = False
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -71,7 +72,12 @@ def _pictures(series: Series, analysis: Analysis) -> list[Picture]:
         Picture(
             heading="Each result",
             svg=individuals_picture(
-                analysis.chart, series.name, patterned=analysis.patterned, **settings
+                analysis.chart,
+                series.name,
+                patterned=analysis.patterned,
+                ringed=analysis.drawn(series.with_others),
+                crossed=analysis.drawn(analysis.span.apart),
+                **settings,
             ),
         ),
         Picture(
@@ -97,6 +103,11 @@ def _rows(series: Series, analysis: Analysis) -> list[Row]:
     """Return the points that are drawn, newest first."""
     shown = list(enumerate(series.points))[-MOST_POINTS:]
     return [
-        Row(number=place + 1, point=point, mark=analysis.mark(place))
+        Row(
+            number=place + 1,
+            point=point,
+            mark=analysis.mark(place),
+            sets_no_limit=place in analysis.span.apart,
+        )
         for place, point in reversed(shown)
     ]

@@ -7,12 +7,13 @@ as a file, so that the paper carries what was signed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
+
+from django.utils import timezone
 
 from batches import trace
 from batches.documents.labels import qr_of
-from batches.lifecycle import BatchStatus
 from batches.models import Batch
 from batches.services.results import yield_of
 from producer import prints
@@ -20,20 +21,15 @@ from producer.middleware import decimal_mark
 from producer.models import JournalHead
 from producer.prints import Enclosed
 from quality.documents import dossier_sections as sections
-from quality.models import Recall, Signature
-from quality.services import as_signed, deviations, exporting
-from quality.services.reviewing import Review, review_of
-from quality.statistics.conformity import Verdict
+from quality.models import Signature
+from quality.services import as_signed, exporting, reading_order
+from quality.services.judgement import zone_here
+from quality.services.reading_order.exceptions import exceptions_of, newest_judging
+from quality.services.reading_order.instruments import instruments_of
+from quality.services.reading_order.timeline import timeline
+from quality.services.reviewing import review_of
 
 TEMPLATE = "quality/dossier.html"
-# States that an auditor must not have to look for.
-EXCEPTIONAL = {
-    BatchStatus.REJECTED,
-    BatchStatus.ON_HOLD,
-    BatchStatus.REWORKED,
-    BatchStatus.DISPOSED,
-    BatchStatus.ABANDONED,
-}
 
 
 def dossier_pdf(batch: Batch, *, printed_by: str) -> bytes:
@@ -42,18 +38,19 @@ def dossier_pdf(batch: Batch, *, printed_by: str) -> bytes:
     Made to the PDF/A-3 rules we can check, not run through a validator: see
     :func:`producer.prints.archival_pdf`.
     """
+    context = context_of(batch)
     return prints.archival_pdf(
         TEMPLATE,
-        context_of(batch),
+        context,
         printed_by=printed_by,
         enclosed=[
             Enclosed(
                 name=exporting.record_name(signature),
                 text=signature.record,
-                about=f"Canonical record of signature {signature.pk}",
+                about=f"Canonical record of signature {number} of the batch",
                 at=signature.entered_at,
             )
-            for signature in exporting.signatures_of(batch)
+            for number, signature, *_ in context["signatures"]
         ],
     )
 
@@ -67,31 +64,28 @@ def context_of(batch: Batch) -> Mapping[str, Any]:
     signatures = list(exporting.signatures_of(batch))
     deciding = as_signed.deciding(signatures)
     signed = as_signed.as_signed(deciding, mark=mark) if deciding else None
+    shown = signed.rows if signed else reading_order.shown_of(review, mark=mark)
+    used = instruments_of(review.tools.tools, zone_here())
     back, forwards = trace.trace(batch.stock), trace.track(batch.stock)
-    in_it = [*back.batch_ids, *(lot.pk for lot in back.lots)]
-    recalls = Recall.objects.filter(items__stock=batch.pk).distinct()
     return {
         "batch": batch,
         "version": batch.formula_version,
         "is_cook": batch.kind == "cook",
         "changes": batch.status_changes.select_related("entered_by__person"),
         "amended": sum(row.supersedes_id is not None for row in entries),
-        "exceptions": [
-            *_of_status(batch, signatures),
-            *_of_results(signed, review),
-            *(review.obstacles if batch.is_open else ()),
-            *(
-                f"{recall.code}, {'mock ' if recall.is_mock else ''}recall of class"
-                f" {recall.hazard_class}, {recall.get_status_display()}:"
-                f" {recall.reason}"
-                for recall in recalls
-            ),
-        ],
-        "notes": review.notes,
-        "differences": as_signed.differences(signed, review) if signed else [],
-        "deviations": sorted(
-            deviations.of_stocks(in_it), key=lambda one: not one.is_open
+        "exceptions": exceptions_of(
+            batch,
+            review,
+            signatures,
+            shown=shown,
+            is_signed=signed is not None,
+            events=timeline(entries, mark=mark),
+            used=used,
+            differences=as_signed.differences(signed, review) if signed else (),
         ),
+        "unsigned": "" if signed else _unsigned(signatures),
+        "today": timezone.localdate(),
+        "used": used,
         "entries": entries,
         "lots": sections.lots_of(back),
         "alkali": sections.alkali_sum(batch, entries),
@@ -102,7 +96,7 @@ def context_of(batch: Batch) -> Mapping[str, Any]:
         ),
         "review": review,
         "signed": signed,
-        "judged": sections.judged_of(signed, review, mark),
+        "judged": sections.judged_of(shown, mark),
         "result": yield_of(batch, entries),
         "split": review.came_out.outcome.split,
         "charts": list(sections.charts_of(batch, mark)),
@@ -111,12 +105,13 @@ def context_of(batch: Batch) -> Mapping[str, Any]:
         "filled": sections.filled_from(forwards.batch_ids),
         "signatures": [
             (
+                number,
                 row,
-                as_signed.as_signed(row, mark=mark),
-                row.marks.select_related("entered_by__person"),
+                _signed_then(row, signed, mark),
+                row.marks.all(),
                 qr_of(row.record_sha256),
             )
-            for row in signatures
+            for number, row in enumerate(signatures, start=1)
         ],
         "journal": exporting.journal_of([batch]),
         "head": JournalHead.objects.get(pk=1),
@@ -124,30 +119,23 @@ def context_of(batch: Batch) -> Mapping[str, Any]:
     }
 
 
-def _of_status(batch: Batch, signatures: list[Signature]) -> Iterator[str]:
-    if batch.status in EXCEPTIONAL:
-        yield f"The batch is {batch.get_status_display()}."
-    if batch.is_rework:
-        yield "A rejected batch went into it for rework."
-    if not signatures:
-        yield "Nobody has signed a decision about this batch."
-    for signature in signatures:
-        name = f"Signature {signature.pk} by {signature.printed_name}"
-        if signature.self_reviewed:
-            yield f"{name}: self-reviewed, no independent check."
-        for mark in signature.marks.all():
-            yield f"{name}: {mark.get_kind_display()}. {mark.sentence}"
+def _unsigned(signatures: Sequence[Signature]) -> str:
+    """Say why no signature stands over the findings; for the middle of a sentence."""
+    last = newest_judging(signatures)
+    if last is None:
+        return "nobody has signed a decision about this batch"
+    number = list(signatures).index(last) + 1
+    return (
+        f"no signature stands: the last over the findings, signature {number} by"
+        f" {last.printed_name}, is void"
+    )
 
 
-def _of_results(signed: as_signed.AsSigned | None, review: Review) -> Iterator[str]:
-    """Yield a sentence for each result that is not a plain pass, as it was signed."""
-    if signed is None:
-        for finding in review.findings:
-            # What stops a release is told as an obstacle.
-            if finding.verdict is Verdict.CONDITIONAL_PASS:
-                yield f"{finding.characteristic.label}: {finding.sentence}"
-        return
-    for row in signed.rows:
-        if row.verdict is not Verdict.PASS:
-            outcome = row.verdict.label if row.verdict else "missing"
-            yield f"{row.name}, {outcome} when signed: {row.sentence}"
+def _signed_then(
+    signature: Signature, signed: as_signed.AsSigned | None, mark: str
+) -> dict[str, Any] | None:
+    """Return what a former or void signature signed; None of the one printed above."""
+    if signed is not None and signature == signed.signature:
+        return None
+    then = as_signed.as_signed(signature, mark=mark)
+    return {"judged": sections.judged_of(then.rows, mark), "figures": then.figures}

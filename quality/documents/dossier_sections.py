@@ -22,13 +22,9 @@ from producer.quantities import grams
 from quality.charts.control import individuals_picture
 from quality.models import Signature
 from quality.services.alkali import words
-from quality.services.as_signed import WAYS, AsSigned
+from quality.services.as_signed import WAYS
 from quality.services.charting import Chartable, Kind, analysis_of, series_of
-from quality.services.reading_order.judgements import (
-    Shown,
-    of_finding,
-    of_free_alkali,
-)
+from quality.services.reading_order.judgements import Shown
 from quality.services.reviewing import Review
 from quality.statistics.budgets import Budget
 from quality.statistics.quantities import Distribution
@@ -159,15 +155,8 @@ def _times_figure(rows: Iterable[Charge]) -> Decimal:
     return sum(products, Decimal(0))
 
 
-def judged_of(signed: AsSigned | None, review: Review, mark: str) -> list[Judged]:
-    """Return the judgements as they were signed, or as they are now if none was."""
-    if signed is not None:
-        rows = signed.rows
-    else:
-        entries = review.entries
-        rows = [of_finding(one, entries, mark=mark) for one in review.findings]
-        if review.free_alkali is not None:
-            rows.append(of_free_alkali(review.free_alkali, entries))
+def judged_of(rows: Iterable[Shown], mark: str) -> list[Judged]:
+    """Return judgements with value and limits in words."""
     return [
         Judged(
             shown=row,
@@ -264,7 +253,8 @@ def charts_of(batch: Batch, mark: str) -> Iterator[ShownChart]:
         if not own:
             continue
         points = series.points[: own[-1] + 1]
-        analysis = analysis_of(dataclasses.replace(series, points=points))
+        shown = dataclasses.replace(series, points=points)
+        analysis = analysis_of(shown)
         svg = SafeString("")
         if analysis.chart is not None:
             svg = individuals_picture(
@@ -272,6 +262,8 @@ def charts_of(batch: Batch, mark: str) -> Iterator[ShownChart]:
                 series.name,
                 first=analysis.span.first,
                 patterned=analysis.patterned,
+                ringed=analysis.drawn(shown.with_others),
+                crossed=analysis.drawn(analysis.span.apart),
                 mark=mark,
             )
         yield ShownChart(

@@ -7,7 +7,6 @@ piece, so memory stays bounded by the largest dossier.
 
 from __future__ import annotations
 
-import csv
 import datetime
 import hashlib
 import json
@@ -21,12 +20,12 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 
 from batches.models import Batch
+from producer.csv_lines import lines, safe_cell
 from producer.errors import Refusal
 from producer.models import Attachment, JournalHead, Premises
 from producer.models.journal import canonical
 from producer.services.attachments import path_of
 from quality.documents.dossier import dossier_pdf
-from quality.documents.recalls import safe_cell
 from quality.services import exporting
 from quality.services.export_tables import TABLES, Cell, Table
 
@@ -190,23 +189,10 @@ def _rows(table: Table, batches: Iterable[Batch]) -> Iterator[tuple[Any, ...]]:
         yield from table.rows(batch)
 
 
-class _Line:
-    """A file that hands back what is written to it."""
-
-    def write(self, text: str) -> str:
-        """Return the line."""
-        return text
-
-
 def _csv(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> Pieces:
-    writer = csv.writer(_Line())
-    yield _encoded(writer.writerow(head))
-    for row in rows:
-        yield _encoded(writer.writerow([_cell(value) for value in row]))
-
-
-def _encoded(line: Any) -> bytes:
-    return str(line).encode()
+    cells = ([_cell(value) for value in row] for row in rows)
+    for line in lines(head, cells):
+        yield line.encode()
 
 
 def _cell(value: Cell) -> str:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Final
 
 from producer import prints
+from producer.csv_lines import lines, safe_cell
 from producer.middleware import decimal_mark
-from quality.documents.recalls import safe_cell
 from quality.services.impact import Doubt, Impact, Taken, impact_of
 
 CSV_HEAD: Final = (
@@ -34,20 +33,9 @@ def impact_pdf(doubt: Doubt, *, printed_by: str) -> bytes:
     )
 
 
-class _Line:
-    """A file that hands back what is written to it, for streaming a CSV."""
-
-    def write(self, text: str) -> str:
-        """Return the line."""
-        return text
-
-
 def impact_csv(impact: Impact) -> Iterator[str]:
-    """Yield one line a result."""
-    writer: Any = csv.writer(_Line())
-    yield writer.writerow(CSV_HEAD)
-    for one in impact.results:
-        yield writer.writerow(_row(one))
+    """Return one line a result."""
+    return lines(CSV_HEAD, map(_row, impact.results))
 
 
 def _row(one: Taken) -> tuple[str, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator
 
 from batches import trace
@@ -10,6 +9,7 @@ from batches.documents.labels import bottle_address
 from batches.models import Bottle
 from producer import prints
 from producer.codes import grouped
+from producer.csv_lines import lines, safe_cell
 from producer.models import Stock
 from quality.models import Recall
 from quality.services.recalling import Affected, affected_by, place_of
@@ -37,21 +37,10 @@ def list_pdf(root: Stock, recall: Recall | None, *, printed_by: str) -> bytes:
     )
 
 
-class _Line:
-    """A file that hands back what is written to it, for streaming a CSV."""
-
-    def write(self, text: str) -> str:
-        """Return the line."""
-        return text
-
-
 def list_csv(root: Stock) -> Iterator[str]:
-    """Yield one line a bottle; memory stays bounded however many there are."""
-    writer = csv.writer(_Line())
-    yield writer.writerow(CSV_HEAD)
-    bottles = trace.bottles_of(trace.track(root).batch_ids)
-    for bottle in bottles.iterator(chunk_size=2000):
-        yield writer.writerow([safe_cell(value) for value in _row(bottle)])
+    """Return one line a bottle; memory stays bounded however many there are."""
+    bottles = trace.bottles_of(trace.track(root).batch_ids).iterator(chunk_size=2000)
+    return lines(CSV_HEAD, ([safe_cell(one) for one in _row(row)] for row in bottles))
 
 
 def _row(bottle: Bottle) -> tuple[str, ...]:
@@ -68,8 +57,3 @@ def _row(bottle: Bottle) -> tuple[str, ...]:
         holder.phone if holder else "",
         holder.email if holder else "",
     )
-
-
-def safe_cell(value: str) -> str:
-    """Keep a spreadsheet from taking a name for a formula."""
-    return f"'{value}" if value.startswith(("=", "+", "-", "@", "\t", "\r")) else value

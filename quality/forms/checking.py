@@ -11,7 +11,8 @@ from django import forms
 from producer.forms.base import ActForm
 from producer.forms.fields import NumberField, ObservedField
 from producer.models import Instrument
-from quality.services.checking import UNITS, Known, TwoBuffers
+from quality.services.checking import Known, TwoBuffers
+from quality.services.tolerances import UNITS
 from quality.statistics.buffers import TABLES, BufferSet
 
 USUAL_TOLERANCE = {Instrument.Kind.PH_METER: "0.1", Instrument.Kind.THERMOMETER: "1"}

@@ -30,7 +30,7 @@ class LimitForm(ReasonForm):
         label="Method",
         max_length=120,
         required=False,
-        help_text="How it is measured. For pH that of the formula is taken.",
+        help_text="How it is measured. For pH leave it empty: the formula says it.",
     )
     rule = forms.ChoiceField(
         label="How the ± of a value counts",
@@ -78,7 +78,9 @@ class SignForm(ActForm):
         label="Why",
         required=False,
         widget=forms.Textarea({"rows": 2}),
-        help_text="Needed for everything but a release without any doubt.",
+        help_text=(
+            "Needed for everything but a release for which nothing is to be weighed."
+        ),
     )
     password = forms.CharField(
         label="Your password again",

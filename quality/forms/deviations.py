@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -22,7 +23,6 @@ class OpenDeviationForm(ActForm):
     characteristic = forms.ChoiceField(
         label="Of which result",
         required=False,
-        choices=[("", "no result is concerned"), *Characteristic.choices],
     )
     classification = forms.ChoiceField(
         label="Class, as far as you can see now",
@@ -37,10 +37,17 @@ class OpenDeviationForm(ActForm):
     )
     observed_at = ObservedField()
 
-    def __init__(self, *args: Any, of_a_stock: bool, **options: Any) -> None:
+    def __init__(
+        self, *args: Any, results: Sequence[Characteristic], **options: Any
+    ) -> None:
         super().__init__(*args, **options)
-        if not of_a_stock:  # an instrument has no results of its own
+        if not results:  # an instrument, water and acids have none of their own
             del self.fields["characteristic"]
+            return
+        self.fields["characteristic"].choices = [  # type: ignore[attr-defined]
+            ("", "no result is concerned"),
+            *((one.value, one.label) for one in results),
+        ]
 
 
 class StepForm(ActForm):
@@ -55,7 +62,8 @@ class StepForm(ActForm):
         label="New class",
         required=False,
         choices=[("", "stays as it is"), *Deviation.Class.choices],
-        help_text="Only where the class is changed.",
+        help_text="Only where it changes; from critical, a reviewer lowers it. Raised"
+        " to critical, what is released is held at once.",
     )
     text = forms.CharField(
         label="What was found, tested or done",

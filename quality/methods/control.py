@@ -122,8 +122,8 @@ ENTRIES: list[Method] = [
         " and whether the buffers lie around 8 to 10",
         formula="slope = 100·(mV₁ − mV₂)/((pH₂ − pH₁)·Nernst slope); without mV, of the"
         " pH shown against the pH of the buffers",
-        source="C34 of our requirements: within 0.1 pH; slope 95 to 105 %: common"
-        " practice, no source",
+        source="C34 of our requirements: within 0.1 pH; slope 95 to 105 %, offset up"
+        " to 30 mV or 0.5 pH: common practice, no source",
         valid="both buffers of one set at one temperature",
         refuses="buffers less than 1 pH apart, a tolerance that is not above zero",
         function="quality.statistics.instruments.check_meter",

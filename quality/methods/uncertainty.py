@@ -178,7 +178,10 @@ ENTRIES: list[Method] = [
             "inside by the guard band w or more, inside by less, outside by no more"
             " than w, outside by more; w = U, k = 2"
         ),
-        source="ILAC-G8:09/2019, 4.2.3",
+        source=(
+            "ILAC-G8:09/2019, 4.2.3; of the other rules w = 0.83·U is table 1 at second"
+            " hand, after ISO 14253-1:2017, and w = 0 is 4.2.1 from memory"
+        ),
         valid="one or two limits; a window wider than 2U for the method to be fit",
         refuses="no limit; limits upside down; a guard band below zero",
         function="quality.statistics.conformity.judge",
@@ -206,11 +209,20 @@ ENTRIES: list[Method] = [
     ),
     Method(
         name="Worst false accept behind a guard band",
-        gives="largest risk, 0 to 0.5, of a value that was accepted",
-        formula="F(−w/u), w the guard band",
-        source="JCGM 106:2012, 8.3 (clause from memory); table in ILAC-G8:09/2019",
-        valid="one limit",
-        refuses="a guard band below zero; an uncertainty of nought or less",
+        gives="largest risk, 0 to 1, of a value that was accepted",
+        formula=(
+            "one limit F(−w/u), w the guard band; two limits, W apart,"
+            " F(−w/u) + F((w − W)/u)"
+        ),
+        source=(
+            "JCGM 106:2012, 8.3 and 7.4 (clauses from memory); table in"
+            " ILAC-G8:09/2019 (second hand) for one limit"
+        ),
+        valid="one limit or two",
+        refuses=(
+            "a guard band below zero; an uncertainty of nought or less; limits closer"
+            " than two guard bands, between which nothing is accepted"
+        ),
         function="quality.statistics.risks.worst_false_accept",
     ),
     Method(

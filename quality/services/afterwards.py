@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from batches import trace
 from batches.services.entries import Entries
 from producer.models import RawLot
 from producer.services.intake import current_certificates
@@ -15,10 +14,15 @@ from quality.services.revising import in_words, made_with_former, new_excess
 Kind = SignatureMark.Kind
 
 
-def afterwards(entries: Entries, *, mark: str = ".") -> Iterator[str]:
-    """Yield a sentence for each: changed when signed, revised, in it or itself."""
+def afterwards(
+    entries: Entries, ids: Sequence[int], *, mark: str = "."
+) -> Iterator[str]:
+    """Yield a sentence for each: changed when signed, revised, in it or itself.
+
+    ``ids`` are the batch and all that is in it, at any depth.
+    """
     yield from _changed(entries)
-    yield from _below_changed(entries)
+    yield from _below_changed(entries, ids)
     yield from _revised(entries, mark)
 
 
@@ -35,10 +39,10 @@ def _changed(entries: Entries) -> Iterator[str]:
                 )
 
 
-def _below_changed(entries: Entries) -> Iterator[str]:
+def _below_changed(entries: Entries, ids: Sequence[int]) -> Iterator[str]:
     """Yield what was changed or revised in batches that are in this one."""
-    ids = [pk for pk in trace.upstream_ids(entries.batch.pk) if pk != entries.batch.pk]
-    rows = SignatureMark.objects.filter(signature__batch__in=ids)
+    below = [pk for pk in ids if pk != entries.batch.pk]
+    rows = SignatureMark.objects.filter(signature__batch__in=below)
     said = set()
     for row in rows.select_related("signature__batch__stock").order_by("pk"):
         number = row.signature.batch.number

@@ -142,7 +142,10 @@ def _soap(computed: dict[str, Any], mark: str) -> Iterator[tuple[str, str]]:
     lowest = computed.get("lowest_soap_content_percent")
     if lowest is not None:
         shown = format_number(Decimal(lowest), mark=mark, places=1)
-        yield "Soap content, if nothing of what is missing was water", f"{shown} %"
+        yield (
+            "Soap content, if no loss here or of a paste in it was water",
+            f"{shown} %",
+        )
 
 
 def _number(value: str | Decimal, mark: str) -> str:

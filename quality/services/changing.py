@@ -3,8 +3,8 @@
 Nothing is added to a signed record. What was written down wrongly is corrected by a new
 row with a reason, as before the signature; in the same act every signature that looked
 at the findings is marked void, a released batch is put on hold and its bottles that are
-still here with it. It is then reviewed again, or rejected. What is made from it already
-is named, in the journal and wherever it is reviewed; what is out cannot be held.
+still here with it, and so is what was made from it, at any depth. Each is then reviewed
+again, or rejected; what is out cannot be held.
 """
 
 from __future__ import annotations
@@ -12,23 +12,27 @@ from __future__ import annotations
 import dataclasses
 import functools
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
 
+from batches.lifecycle import BatchStatus
 from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
-from batches.services import cooking, filling, losses, moves, titrating
+from batches.services import cooking, losses, moves, titrating
 from batches.services.closed import Also
 from batches.services.cooking.charging import is_correction
+from batches.services.entries import Entries
+from producer import journal
 from producer.errors import Refusal
 from producer.models import Instrument, Right, Stock, User
 from producer.quantities import format_mass, format_number
 from producer.services.checks import need_reason
-from quality.models import Signature
-from quality.services import marks
+from quality.models import Signature, SignatureMark
+from quality.services import holding, marks
+from quality.services.reviewing import is_caustic_by_weighing
 
 Row = Charge | Reading | BulkWeighing | Loss | Titration
 RIGHTS = (Right.MAKER, Right.REVIEWER)
@@ -36,10 +40,14 @@ RIGHTS = (Right.MAKER, Right.REVIEWER)
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Foreseen:
-    """What a correction would do to a signed batch, before anybody does it."""
+    """What a correction would do to a signed batch, before anybody does it.
+
+    Bottles are those of the batch and of what was made from it.
+    """
 
     signatures: list[Signature]
     holds_batch: bool
+    holds_below: bool
     bottles_here: int
     out: list[marks.Out]
     made_from_it: list[Batch]
@@ -57,13 +65,28 @@ def is_closed(batch: Batch) -> bool:
 
 def foreseen(batch: Batch) -> Foreseen:
     """Return what a correction of an entry of a signed batch would do."""
+    made_from_it = marks.made_from(batch)
+    ids = [one.pk for one in (batch, *made_from_it)]
     return Foreseen(
         signatures=marks.standing(batch),
-        holds_batch=batch.status == "released",
-        bottles_here=marks.bottles_here([batch.pk]),
-        out=marks.bottles_out([batch.pk]),
-        made_from_it=marks.made_from(batch),
+        holds_batch=batch.status == BatchStatus.RELEASED,
+        holds_below=any(one.status == BatchStatus.RELEASED for one in made_from_it),
+        bottles_here=marks.bottles_here(ids),
+        out=marks.bottles_out(ids),
+        made_from_it=made_from_it,
     )
+
+
+def caustic_and_out(batch: Batch) -> int:
+    """Return how many bottles that are out may be caustic by the weighings as they are.
+
+    Those of the batch and of what was made from it; 0 where the weighings leave less
+    alkali over than makes it caustic.
+    """
+    if not is_caustic_by_weighing(batch):
+        return 0
+    ids = [batch.pk, *holding.below([batch.pk])]
+    return sum(one.count for one in marks.bottles_out(ids))
 
 
 @transaction.atomic
@@ -210,9 +233,43 @@ def what_changed(old: Row, new: Row) -> str:
     return f"{name} changed from {was} to {now}."
 
 
+def later_changes(mark: SignatureMark) -> list[tuple[Row, str]]:
+    """Return what was changed after a signature had become void, with what in words.
+
+    Until the next decision that looked at the findings: what comes after that is told
+    with it.
+    """
+    signature = mark.signature
+    again = signature.batch.signatures.filter(
+        pk__gt=signature.pk, meaning__in=marks.JUDGING, entered_at__gt=mark.entered_at
+    )
+    until = again.order_by("pk").values_list("entered_at", flat=True).first()
+    entries = Entries(signature.batch)
+    kinds: tuple[Sequence[Row], ...] = (
+        entries.charges,
+        entries.readings,
+        entries.weighings,
+        entries.losses,
+        entries.titrations,
+    )
+    found = []
+    for rows in kinds:
+        known = {row.pk: row for row in rows}
+        found += [
+            (row, what_changed(known[row.supersedes_id], row))
+            for row in rows
+            if row.supersedes_id is not None
+            and row.entered_at > mark.entered_at
+            and (until is None or row.entered_at <= until)
+        ]
+    return sorted(found, key=lambda one: one[0].entered_at)
+
+
 def _may_change(by: User, batch: Batch) -> None:
     if not any(by.may(right) for right in RIGHTS):
         raise PermissionDenied("This needs the right “Maker” or “Reviewer”.")
+    journal.in_line()
+    holding.lock_with_below(batch)
     if not is_closed(moves.locked(batch)):  # as it stands, not as it was loaded
         raise Refusal(
             f"Batch {batch.number} is not signed. Correct its entries on its page."
@@ -235,13 +292,16 @@ def _follow(
     void = marks.mark_void(
         by=by, signatures=marks.standing(batch), sentence=sentence, reason=reason
     )
-    held = moves.hold_if_released(by=by, batch=batch, reason=why)
-    bottles = filling.hold_here(by=by, batch_ids=[batch.pk], reason=why)
+    held = holding.hold(by=by, batch_ids=[batch.pk], reason=why)
+    if held.batches:
+        batch.status = BatchStatus.ON_HOLD
+    held += holding.hold_below(
+        by=by, batch=batch, what="was changed after it was signed", reason=why
+    )
     return {
         "signatures_void": void,
-        **({"status": str(batch.status)} if held else {}),
-        "bottles_held": bottles,
-        "bottles_out": sum(one.count for one in marks.bottles_out([batch.pk])),
+        **({"status": str(batch.status)} if batch.number in held.batches else {}),
+        **held.facts,
         "made_from_it": [one.number for one in marks.made_from(batch)],
     }
 

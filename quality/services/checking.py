@@ -18,6 +18,7 @@ from producer.errors import Refusal
 from producer.models import Instrument, JournalEntry, Right, User
 from producer.services.checks import plausible_time, require
 from quality.models import InstrumentCheck
+from quality.services.tolerances import UNITS, beyond_words, may_be_tolerated
 from quality.statistics.budgets import Budget, budget, rectangular, resolution
 from quality.statistics.buffers import BufferSet, buffer_ph
 from quality.statistics.conformity import Verdict
@@ -31,12 +32,6 @@ from quality.statistics.instruments import (
     strip_fit,
 )
 
-UNITS: Final[dict[str, str]] = {
-    Instrument.Kind.SCALE: "g",
-    Instrument.Kind.THERMOMETER: "°C",
-    Instrument.Kind.PH_METER: "pH",
-    Instrument.Kind.PH_STRIPS: "pH",
-}
 OUT_OF_USE: Final = "It is out of use until it passes."
 STAYS_OUT: Final = (
     "It stays out of use, as it was before; what took it out was no check. Put it back"
@@ -92,7 +87,8 @@ def record_check(
     """Record a check of a scale, a thermometer or a pH meter, judged on the day.
 
     ``tolerance`` is the largest error that passes, ``half_width`` the ± of the check
-    weight, the ice point or the buffers, in the unit of the instrument.
+    weight, the ice point or the buffers, in the unit of the instrument. A tolerance
+    above :func:`most_tolerance` is refused.
 
     A check that fails takes the instrument out of use; one that passes puts it back if
     a check took it out. By the clock on the wall: one dated before another changes
@@ -102,6 +98,7 @@ def record_check(
     instrument = Instrument.objects.select_for_update().get(pk=instrument.pk)
     observed_at = plausible_time(observed_at or timezone.now())
     _fits(instrument, held)
+    may_be_tolerated(instrument, tolerance)
     try:
         facts = (
             _meter_facts(instrument, held, tolerance, half_width)
@@ -112,7 +109,6 @@ def record_check(
         raise Refusal(str(error)) from error
     was_in_use = instrument.in_use
     words = _put_in_or_out_of_use(instrument, facts["passed"], observed_at)
-    facts["sentence"] = f"{facts['sentence']} {words}".strip()
     check = InstrumentCheck(
         instrument=instrument,
         tolerance=tolerance,
@@ -122,6 +118,8 @@ def record_check(
         entered_by=by,
         **facts,
     )
+    said = (check.sentence, beyond_words(instrument, check), words)
+    check.sentence = " ".join(one for one in said if one)
     check.full_clean()
     check.save(force_insert=True)
     instrument.save(update_fields=["in_use"])

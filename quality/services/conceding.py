@@ -52,12 +52,6 @@ class Deviated:
             if closing.decision == Decision.CONCESSION:
                 said += f" {closing.text}"
             yield said
-        for one in self.of_tools:
-            if one.is_open:
-                yield (
-                    f"Deviation {one.code} of {one.name} is open, and it was used in"
-                    " this batch: weigh what that means for its results."
-                )
 
     def concession(self, characteristic: str) -> Standing | None:
         """Return the concession that holds for the last result of this, or None.
@@ -91,27 +85,48 @@ class Deviated:
                 " pass."
             )
 
-    def is_explained(self, characteristic: str, entered_at: datetime.datetime) -> bool:
-        """Say whether a closed deviation gives the cause of a result of that time.
+    def explanation(
+        self, characteristic: str, entered_at: datetime.datetime
+    ) -> Standing | None:
+        """Return the closed deviation that gives the cause of a result of that time.
 
-        The first result was wrong for a cause that was found, or there is leave to use
-        the batch in spite of it.
+        “Not confirmed” speaks of the results that were there when it was opened: a
+        later bad one confirms them. A concession was given for all that was known when
+        it was signed.
         """
-        return any(
-            one.closing is not None
-            and one.closing.decision in {Decision.NOT_CONFIRMED, Decision.CONCESSION}
-            and one.has(DeviationStep.Kind.CAUSE)
-            and one.closing.entered_at > entered_at
-            for one in self._of(characteristic)
-        )
+        for one in self._of(characteristic):
+            closing = one.closing
+            if closing is None or not one.has(DeviationStep.Kind.CAUSE):
+                continue
+            until = {
+                Decision.NOT_CONFIRMED.value: one.deviation.entered_at,
+                Decision.CONCESSION.value: closing.entered_at,
+            }.get(closing.decision)
+            if until is not None and entered_at < until:
+                return one
+        return None
 
     def advice(self, finding: Finding) -> str:
-        """Return what to do about a result that is out of specification, or nothing."""
+        """Return what to do about a result that is out of specification, or nothing.
+
+        What was decided about it is said; a result of after the decision is a new one.
+        """
         if finding.verdict is None or finding.acceptable:
             return ""
-        if any(one.is_open for one in self._of(finding.characteristic)):
+        known = self._of(finding.characteristic)
+        if any(one.is_open for one in known):
             return ""
         what = finding.characteristic.label
+        newest = newest_at(self.entries, finding.characteristic)
+        for one in reversed(known):
+            if one.closing is not None and (
+                newest is None or newest < one.closing.entered_at
+            ):
+                return (
+                    f" It is out of specification, and deviation {one.code} of {what}"
+                    f" was decided: {one.words}. That does not let it pass: correct the"
+                    " batch and test again, or reject it."
+                )
         return (
             f" It is out of specification: open a deviation of {what}, find the cause,"
             " and decide."

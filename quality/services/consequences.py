@@ -78,6 +78,7 @@ def _reject(batch: Batch, mark: str) -> str:
     left = format_mass(batch.stock.on_hand_mg, mark=mark)
     return (
         f"Its {left} on hand can only be reworked or disposed of, never released."
+        + _below(batch, "They can be rejected then, but not released again.")
         + _out(batch)
     )
 
@@ -86,7 +87,9 @@ def _hold(batch: Batch, mark: str) -> str:
     here = marks.bottles_here([batch.pk])
     return (
         "Nothing more is drawn, filled or sent until it is decided again. Bottles held"
-        f" here with it: {here}." + _out(batch)
+        f" here with it: {here}."
+        + _below(batch, "Each is freed on its own, when this one is free again.")
+        + _out(batch)
     )
 
 
@@ -102,8 +105,22 @@ def _dispose(batch: Batch, mark: str) -> str:
     return f"Its {left} on hand are written off. This cannot be undone."
 
 
+def _below(batch: Batch, then: str) -> str:
+    """Return which batches made from it are held with it, or nothing."""
+    made = [one for one in marks.made_from(batch) if one.status == "released"]
+    if not made:
+        return ""
+    here = marks.bottles_here([one.pk for one in made])
+    numbers = ", ".join(one.number for one in made)
+    return (
+        f" Made from it and put on hold too: {numbers}; bottles of that here: {here}."
+        f" {then}"
+    )
+
+
 def _out(batch: Batch) -> str:
-    out = sum(one.count for one in marks.bottles_out([batch.pk]))
+    ids = [batch.pk, *(one.pk for one in marks.made_from(batch))]
+    out = sum(one.count for one in marks.bottles_out(ids))
     if not out:
         return ""
     return f" Bottles that are out: {out}; they cannot be held. See if a recall is due."

@@ -8,12 +8,12 @@ meaning, and the SHA-256 of the canonical record of the whole deviation.
 from __future__ import annotations
 
 import datetime
+import functools
 import uuid
 from collections.abc import Callable, Iterable
-from typing import Any
 
 from django.core.exceptions import PermissionDenied
-from django.db import models, transaction
+from django.db import transaction
 from django.utils import timezone
 
 from batches.models import Batch
@@ -25,31 +25,32 @@ from producer.models import (
     JournalEntry,
     Right,
     Stock,
-    StockMovement,
     User,
 )
 from producer.models.journal import canonical
 from producer.services.checks import local_day, plausible_time, require
 from producer.services.numbers import next_code
 from quality.models import (
-    Characteristic,
     Deviation,
     DeviationStep,
-    InstrumentCheck,
 )
-from quality.services import deviation_record, deviations
+from quality.services import critical, deviation_record, deviations, signers
 from quality.services.alone import may_review_alone
+from quality.services.deviation_ends import is_ready, not_conceded_because
+from quality.services.deviation_hands import is_own_work, last_at, what_of
 from quality.services.record import part, sha256
-from quality.services.reviewing import hands_in, last_entry_at
+from quality.services.result_now import result_now
+from quality.services.still_signed import readable, sha256_in
 
 Kind = DeviationStep.Kind
 Decision = DeviationStep.Decision
 CLOSED = "deviation closed: "
+CRITICAL = Deviation.Class.CRITICAL
 # Not “D”: that is the series of dispatches.
 PREFIX = "V"
 STEPS = (Kind.CAUSE, Kind.TEST, Kind.ACTION, Kind.CLASS)
-# What nobody may give leave for: unreacted oil is not soap.
-NEVER_CONCEDED = frozenset({Characteristic.CLARITY})
+# Fewer say nothing that somebody else could judge by.
+FEWEST_CHARACTERS = 10
 
 
 @transaction.atomic
@@ -67,12 +68,16 @@ def open_deviation(
     """Open a deviation about a raw lot, a batch or an instrument.
 
     ``characteristic`` names the result it is about, where it is about one. While it is
-    open, no batch that it is about, or that has it in it, is released.
+    open, no batch that it is about, or that has it in it, is released. A critical one
+    holds at once what is released of them already.
     """
     _maker_or_reviewer(by)
+    journal.in_line()
     if stock is not None and stock.kind == Stock.Kind.BATCH:
         # A release that is being signed comes first or waits and then sees this.
         locked(Batch.objects.get(pk=stock.pk))
+    if stock is not None and characteristic:
+        _fits(stock, characteristic)
     now = timezone.now()
     deviation = Deviation(
         code=next_code(PREFIX, local_day(now).year),
@@ -86,6 +91,7 @@ def open_deviation(
     )
     deviation.full_clean()
     deviation.save(force_insert=True)
+    held = critical.hold(by=by, deviation=deviation, now=classification)
     journal.write(
         by=by,
         act="deviation opened",
@@ -96,6 +102,7 @@ def open_deviation(
             "characteristic": characteristic,
             "class": classification,
             "what": deviation.what,
+            **held,
         },
         submission=submission,
     )
@@ -113,8 +120,13 @@ def add_step(
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> DeviationStep:
-    """Add what was found, tested or done, or another class with its reason."""
+    """Add what was found, tested or done, or another class with its reason.
+
+    A class that says somebody can be harmed is lowered by a reviewer only. Raised to
+    it, what is released is held at once, as where it was opened as critical.
+    """
     _maker_or_reviewer(by)
+    journal.in_line()
     deviation = _still_open(deviation)
     if kind not in STEPS:
         raise Refusal("Choose what this step is.", field="kind")
@@ -125,14 +137,18 @@ def add_step(
     step = DeviationStep(
         deviation=deviation,
         kind=kind,
-        text=_text(text),
+        # A result says enough: “pH 9.8”.
+        text=_text(text, fewest=0 if kind == Kind.TEST else FEWEST_CHARACTERS),
         classification=classification,
         observed_at=plausible_time(observed_at or timezone.now()),
         entered_by=by,
     )
     before = deviations.standing(deviation).classification
     step.full_clean()
+    if kind == Kind.CLASS and before == CRITICAL != classification:
+        _may_lower(by)
     step.save(force_insert=True)
+    held = critical.hold(by=by, deviation=deviation, now=classification)
     journal.write(
         by=by,
         act=f"deviation: {Kind(kind).label}",
@@ -143,13 +159,13 @@ def add_step(
             "step": step.pk,
             "text": step.text,
             **({"class": classification} if kind == Kind.CLASS else {}),
+            **held,
         },
         submission=submission,
     )
     return step
 
 
-@transaction.atomic
 def close_deviation(
     *,
     by: User,
@@ -164,14 +180,34 @@ def close_deviation(
 
     ``text`` says why; of a concession, for what and on which conditions. ``seen`` is
     the digest of the page: nobody signs what has changed since. A cause and an action
-    must stand first. Who decides is not one who made what it is about, unless the
-    premises is a one-person one and the pause is over; a decision to reject is the
-    careful one and needs no second person, as for a batch.
+    must stand first, and a further test where the decision rests on one. Who decides
+    is not one who made what it is about or explained it, unless the premises is a
+    one-person one and the pause is over; a decision to reject is the careful one and
+    needs no second person, as for a batch.
 
     The decision “to be rejected” rejects nothing by itself: it stops the release, and
     the batch or lot is then rejected by its own decision.
     """
     require(by, Right.REVIEWER)
+    # Before the transaction: it is slow on purpose, and others would wait for it.
+    if not by.check_password(password):
+        raise Refusal(
+            "This is not your password. Nothing was signed.", field="password"
+        )
+    with transaction.atomic():
+        return _decide(by, deviation, decision, text, seen, submission)
+
+
+def _decide(
+    by: User,
+    deviation: Deviation,
+    decision: str,
+    text: str,
+    seen: str,
+    submission: uuid.UUID | None,
+) -> DeviationStep:
+    """Decide, with the password checked, from what stands when it is our turn."""
+    journal.in_line()
     deviation = _still_open(deviation)
     found = deviations.standing(deviation)
     if seen and seen != digest_of(deviation):
@@ -181,17 +217,16 @@ def close_deviation(
         )
     if decision not in Decision.values:
         raise Refusal("Choose how it ends.", field="decision")
-    _is_ready(found)
-    refused = _not_conceded_because(deviation)
+    is_ready(found, decision)
+    refused = not_conceded_because(found)
     if decision == Decision.CONCESSION and refused:
         raise Refusal(refused, field="decision")
-    if not by.check_password(password):
-        raise Refusal(
-            "This is not your password. Nothing was signed.", field="password"
-        )
     self_reviewed = decision != Decision.REJECTED and is_own_work(by, deviation)
+    pause = None
     if self_reviewed:
-        may_review_alone(by=by, last_at=_last_at(found), what=_what_of(deviation))
+        what = what_of(by, deviation)
+        pause = may_review_alone(by=by, last_at=last_at(found), what=what)
+    set_by = signers.password_set_by(by)
     step = DeviationStep(
         deviation=deviation,
         kind=Kind.CLOSED,
@@ -202,7 +237,9 @@ def close_deviation(
         observed_at=timezone.now(),
         entered_by=by,
     )
-    step.record = deviation_record.canonical_record(step)
+    step.record = deviation_record.canonical_record(
+        step, signers.part_of_decision(set_by, pause)
+    )
     step.record_sha256 = sha256(step.record)
     step.full_clean()
     step.save(force_insert=True)
@@ -214,9 +251,11 @@ def close_deviation(
         before={"class": found.classification},
         after={
             "step": step.pk,
+            "class": found.classification,
             "decision": decision,
             "record_sha256": step.record_sha256,
             "self_reviewed": self_reviewed,
+            **signers.in_the_journal(set_by, pause),
         },
         reason=step.text,
         submission=submission,
@@ -225,41 +264,16 @@ def close_deviation(
 
 
 def digest_of(deviation: Deviation) -> str:
-    """Return what changes whenever a step is added: who signs says what was read."""
-    return sha256(canonical(deviation_record.facts_of(deviation)))
+    """Return what changes with every step and result: who signs says what was read."""
+    now = result_now(deviation)
+    facts = deviation_record.facts_of(deviation)
+    return sha256(canonical([facts, now.facts if now else []]))
 
 
 def possible(deviation: Deviation) -> list[DeviationStep.Decision]:
     """Return how a deviation can end: a concession is not for everything."""
-    return [
-        one
-        for one in Decision
-        if one != Decision.CONCESSION or not _not_conceded_because(deviation)
-    ]
-
-
-def is_own_work(by: User, deviation: Deviation) -> bool:
-    """Say whether the person behind ``by`` had a hand in what it is about."""
-    return by.person_id in hands_of(deviation)
-
-
-def hands_of(deviation: Deviation) -> set[int]:
-    """Return the ids of the people whose work it is about: people, never accounts.
-
-    Of a batch, who made it or entered something in it; of a raw lot, who booked
-    anything about it in; of an instrument, who checked it.
-    """
-    stock = deviation.stock
-    if stock is None:
-        return _people(InstrumentCheck.objects.filter(instrument=deviation.instrument))
-    if stock.kind == Stock.Kind.BATCH:
-        return hands_in(Batch.objects.get(pk=stock.pk))
-    return _people(
-        stock.movements.filter(kind=StockMovement.Kind.RECEIPT),
-        stock.lot.certificates.all(),
-        stock.titrations.all(),
-        stock.container_weighings.all(),
-    )
+    refused = not_conceded_because(deviations.standing(deviation))
+    return [one for one in Decision if one != Decision.CONCESSION or not refused]
 
 
 def faults() -> Iterable[str]:
@@ -269,14 +283,14 @@ def faults() -> Iterable[str]:
     rows = rows.select_related("deviation__stock", "deviation__instrument")
     for closing in rows.order_by("pk").iterator():
         known.add(closing.record_sha256)
-        fault = _fault_of(closing)
+        fault = readable(functools.partial(_fault_of, closing))
         if fault:
             yield f"Deviation {closing.deviation.code}: {fault}"
     entries = JournalEntry.objects.filter(
         subject_kind="deviation", act__startswith=CLOSED
     )
     for entry in entries.order_by("sequence").iterator():
-        if entry.after_values["record_sha256"] not in known:
+        if sha256_in(entry) not in known:
             yield (
                 f"Deviation {entry.subject_label}: the decision in journal row"
                 f" {entry.sequence} is missing."
@@ -300,7 +314,12 @@ def _fault_of(closing: DeviationStep) -> str:
             "the journal knows of no decision over this text.",
         ),
         (
-            lambda: part(text, "decision") == deviation_record.decision_of(closing),
+            lambda: (
+                part(text, "decision")
+                == deviation_record.decision_of(
+                    closing, signers.as_of(entries, closing.record_sha256)
+                )
+            ),
             "name, decision or conditions are no longer what was signed.",
         ),
         (
@@ -309,6 +328,17 @@ def _fault_of(closing: DeviationStep) -> str:
         ),
     )
     return next((fault for holds, fault in checks if not holds()), "")
+
+
+def _fits(stock: Stock, characteristic: str) -> None:
+    possible_of = deviations.results_of(stock)
+    if characteristic not in possible_of:
+        known = ", ".join(one.label for one in possible_of) or "none at all"
+        raise Refusal(
+            f"{stock.code} has no such result; it has: {known}. Choose one of them, or"
+            " that no result is concerned.",
+            field="characteristic",
+        )
 
 
 def _maker_or_reviewer(by: User) -> None:
@@ -333,61 +363,24 @@ def _still_open(deviation: Deviation) -> Deviation:
     return deviation
 
 
-def _is_ready(found: deviations.Standing) -> None:
-    missing = [
-        str(kind.label) for kind in (Kind.CAUSE, Kind.ACTION) if not found.has(kind)
-    ]
-    if missing:
+def _may_lower(by: User) -> None:
+    if not by.may(Right.REVIEWER):
         raise Refusal(
-            f"Write down the {' and the '.join(missing)} first: a deviation is decided"
-            " when it is known why it came about and what was done."
+            "Only a reviewer lowers the class from “critical”, with the reason in the"
+            " text. Add what you found as a test or an action.",
+            field="classification",
         )
 
 
-def _not_conceded_because(deviation: Deviation) -> str:
-    """Return why there can be no concession, or nothing."""
-    stock = deviation.stock
-    if stock is None or stock.kind != Stock.Kind.BATCH or not deviation.characteristic:
-        return (
-            "A concession is for one result of one batch. This deviation is not about"
-            " the result of a batch: choose another end."
-        )
-    if deviation.characteristic in NEVER_CONCEDED:
-        return (
-            "There is no concession for a soap that does not dissolve clear: oil is"
-            " left in it, or it has split. Cook on, correct it, or reject it."
-        )
-    return ""
-
-
-def _last_at(found: deviations.Standing) -> datetime.datetime:
-    """Return when something was last entered in it, or in its batch."""
-    deviation = found.deviation
-    times = [deviation.entered_at, *(step.entered_at for step in found.steps)]
-    if deviation.stock is not None and deviation.stock.kind == Stock.Kind.BATCH:
-        times.append(last_entry_at(Batch.objects.get(pk=deviation.stock.pk)))
-    return max(times)
-
-
-def _what_of(deviation: Deviation) -> str:
-    if deviation.stock is None:
-        return "check of this instrument"
-    if deviation.stock.kind == Stock.Kind.BATCH:
-        return "batch or entered something in it"
-    return "entry of the raw lot"
-
-
-def _people(*tables: models.QuerySet[Any]) -> set[int]:
-    """Return the people who entered any of these rows."""
-    return {
-        person
-        for rows in tables
-        for person in rows.order_by().values_list("entered_by__person", flat=True)
-    }
-
-
-def _text(text: str) -> str:
+def _text(text: str, *, fewest: int = FEWEST_CHARACTERS) -> str:
     text = text.strip()
     if not text:
         raise Refusal("Write what was found, done or decided.", field="text")
+    said = [one for one in " ".join(text.split()) if one.isalnum() or one == " "]
+    if len(said) < fewest:
+        raise Refusal(
+            "Write a sentence that somebody else can judge by: what was found, done or"
+            f" decided, in {fewest} characters at least.",
+            field="text",
+        )
     return text

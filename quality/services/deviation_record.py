@@ -8,6 +8,7 @@ the day, for people, and are never compared.
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from typing import Any
 
 from producer.models.journal import canonical
@@ -41,9 +42,15 @@ def facts_of(deviation: Deviation) -> dict[str, Any]:
     }
 
 
-def decision_of(closing: DeviationStep) -> dict[str, Any]:
-    """Return who decided what, when and on which conditions."""
+def decision_of(
+    closing: DeviationStep, beside: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
+    """Return who decided what, when and on which conditions.
+
+    ``beside`` is what stands with the name, see :mod:`quality.services.signers`.
+    """
     return {
+        **(beside or {}),
         "decision": closing.decision,
         "text": closing.text,
         "signer": closing.entered_by_id,
@@ -53,14 +60,16 @@ def decision_of(closing: DeviationStep) -> dict[str, Any]:
     }
 
 
-def canonical_record(closing: DeviationStep) -> str:
+def canonical_record(
+    closing: DeviationStep, beside: Mapping[str, Any] | None = None
+) -> str:
     """Return the record as canonical JSON: sorted keys, no blanks, UTF-8."""
     deviation = closing.deviation
     return canonical(
         {
             "format": FORMAT,
             "facts": facts_of(deviation),
-            "decision": decision_of(closing),
+            "decision": decision_of(closing, beside),
             "words": {
                 "of": name_of(deviation),
                 "characteristic": deviation.get_characteristic_display(),

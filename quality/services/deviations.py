@@ -8,7 +8,10 @@ from collections.abc import Iterable, Iterator
 from django.db import models
 
 from batches.lifecycle import BatchStatus
+from producer.models import Stock
 from quality.models import Characteristic, Deviation, DeviationStep
+from quality.models.limits import OF_FORMULAS
+from quality.services import limits
 
 Kind = DeviationStep.Kind
 Decision = DeviationStep.Decision
@@ -72,6 +75,19 @@ class Standing:
     def has(self, kind: str) -> bool:
         """Say whether there is a step of this kind."""
         return any(step.kind == kind for step in self.steps)
+
+
+def results_of(stock: Stock) -> list[Characteristic]:
+    """Return of which results of a raw lot or a batch there can be a deviation.
+
+    Of a lot what its certificate can state; of a batch what is judged of its kind.
+    """
+    if stock.kind == Stock.Kind.LOT:
+        return limits.possible(material=stock.lot.material)
+    batch = stock.batch
+    judged = {*limits.REQUIRED[batch.kind], *limits.limits_of(batch)}
+    judged |= OF_FORMULAS - {Characteristic.CLARITY}
+    return [one for one in Characteristic if one in judged]
 
 
 def name_of(deviation: Deviation) -> str:

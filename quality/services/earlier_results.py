@@ -1,8 +1,10 @@
 """Results that stand beside a later one: a bad result does not go away by repeating.
 
 Of two results between which nothing was done to the pot, no one may pick the better one
-nor their mean. Pattern: FDA, Investigating out-of-specification test results, May 2022
-(seen as a list of contents only; the rule itself is common practice).
+nor their mean. Where something was done, or the bad one was corrected or given a cause,
+whoever releases is told and says why. Pattern: FDA, Investigating out-of-specification
+test results, May 2022 (seen as a list of contents only; the rule itself is common
+practice).
 """
 
 from __future__ import annotations
@@ -11,175 +13,180 @@ import dataclasses
 import datetime
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import TypeVar
 
-from batches.models import Charge, Reading, Titration
+from batches.models import Formula, Reading
 from batches.services.entries import Entries, standing
-from quality.models import Characteristic, Limit
-from quality.services.alkali import FreeAlkali
+from producer.quantities import grams
+from quality.services.alkali import Alkali
 from quality.services.conceding import Deviated
 from quality.services.judging import Finding
-from quality.statistics.conformity import judge
+from quality.services.result_series import Row, Series, first_entered, series_of
 
-Row = TypeVar("Row", Charge, Reading, Titration)
-Measured = TypeVar("Measured", Reading, Titration)
+# From this many °C on a pot is being cooked. Common practice, no source: below it the
+# reaction all but stands still, and a cellar or a cooling pot is no cooking.
+COOKING_C = Decimal(50)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
-class Result:
-    """One result that stands: its words, whether it lies inside, and its two times."""
+class Earlier:
+    """What earlier results say: what stops a release, what it needs a reason for."""
 
-    words: str
-    acceptable: bool
-    observed_at: datetime.datetime
-    entered_at: datetime.datetime
+    obstacles: list[str]
+    notes: list[str]
 
 
-def unexplained(
-    judged: list[Finding], free: FreeAlkali | None, around: Deviated
+def earlier_results(judged: list[Finding], known: Alkali, around: Deviated) -> Earlier:
+    """Return what is to be said of the results before the last ones.
+
+    A result outside its limit is explained when something was weighed in or the pot
+    was cooked on between it and the last one, or when a closed deviation of it gives
+    the cause. Then it is told; else it stops.
+    """
+    obstacles, notes = [], []
+    for series in series_of(judged, around.entries, known):
+        left, told = _of(series, around)
+        notes += [*told, *_corrected(series)]
+        if left and series.stops:
+            obstacles.append(left)
+    return Earlier(obstacles=obstacles, notes=notes)
+
+
+def all_outside(
+    judged: list[Finding], entries: Entries, known: Alkali
 ) -> Iterator[str]:
-    """Yield a sentence where an earlier result outside its limit is left unexplained.
+    """Yield every result outside its limit but the last that stands: stood or stands.
 
-    It is explained when something was weighed in or the pot was cooked on between it
-    and the last one, or when a closed deviation of it gives the cause.
+    The last one is judged, and told with its verdict.
     """
-    for characteristic, results in _series(judged, free, around.entries):
-        if not results or not results[-1].acceptable:
-            continue  # nothing was measured, or the last one stops it already
-        last = results[-1]
-        left = [
-            one.words
-            for one in results[:-1]
-            if not one.acceptable
-            and not _something_done(around.entries, one, last)
-            and not around.is_explained(characteristic, one.entered_at)
-        ]
-        if left:
-            yield (
-                f"Of {characteristic.label}, an earlier result lies outside the limit"
-                f" ({', '.join(left)}), and between it and the last one ({last.words})"
-                " nothing was weighed in and no temperature was read. All of them"
-                " stay, and no mean is taken. Correct the batch or cook on and test"
-                f" again, or open a deviation of {characteristic.label} that gives the"
-                " cause."
-            )
+    for series in series_of(judged, entries, known):
+        label = series.characteristic.label
+        for row in series.standing[:-1]:
+            if series.is_outside(row):
+                yield (
+                    f"Of {label}, an earlier result lies outside the limit:"
+                    f" {series.words(row)}."
+                )
+        for row, last, why in series.corrected():
+            yield _correction(series, row, last, why)
 
 
-def _series(
-    judged: list[Finding], free: FreeAlkali | None, entries: Entries
-) -> Iterator[tuple[Characteristic, list[Result]]]:
-    """Yield the results of each characteristic in order of entry, where any stand."""
-    for finding in judged:
-        if finding.limit is not None:
-            yield (
-                finding.characteristic,
-                _readings(entries, finding.characteristic, finding.limit),
-            )
-    sides = _sides_of_alkali(judged, free)
-    if sides is not None:
-        yield Characteristic.FREE_ALKALI, _titrations(entries, *sides)
-
-
-def _sides_of_alkali(
-    judged: list[Finding], free: FreeAlkali | None
-) -> tuple[Decimal | None, Decimal | None] | None:
-    """Return the limits of free alkali: of the formula, else of the premises.
-
-    None where no titration counts, or where a value outside only warns.
-    """
-    for finding in judged:
-        limit = finding.limit
-        if finding.characteristic == Characteristic.FREE_ALKALI and limit is not None:
-            holds = limit.effect == Limit.Effect.HOLD
-            return (limit.lower, limit.upper) if holds else None
-    return None if free is None else (None, free.upper)
-
-
-def _titrations(
-    entries: Entries, lower: Decimal | None, upper: Decimal | None
-) -> list[Result]:
-    return [
-        _result(
-            row,
-            entries.titrations,
-            f"{row.value:f} %",
-            inside=_inside(row.value, lower, upper),
+def _of(series: Series, around: Deviated) -> tuple[str, list[str]]:
+    """Return the sentence of what is unexplained or nothing, and those of the rest."""
+    rows = series.standing
+    if not rows or series.is_outside(rows[-1]):
+        return "", []  # nothing was measured, or the last one stops it already
+    left, told = [], []
+    label, last = series.characteristic.label, rows[-1]
+    for row in rows[:-1]:
+        if not series.is_outside(row):
+            continue
+        done = _done_between(series, row, last, around)
+        if not done:
+            left.append(series.words(row))
+            continue
+        told.append(
+            f"Of {label}, an earlier result lies outside the limit:"
+            f" {series.words(row)}. The last one is {series.words(last)}. {done}"
         )
-        for row in standing(entries.titrations)
-        if row.kind == Titration.Kind.FREE_ALKALI and row.value is not None
-    ]
+    if not left:
+        return "", told
+    sentence = (
+        f"Of {label}, an earlier result lies outside the limit ({', '.join(left)}), and"
+        f" between it and the last one ({series.words(last)}) nothing was weighed in"
+        f" and no temperature of {COOKING_C} °C or more was read while it cooked."
+        " All of them stay, and no mean is taken. Correct the batch or cook on and test"
+        f" again, or open a deviation of {label} that gives the cause."
+    )
+    return sentence, told
 
 
-def _readings(
-    entries: Entries, characteristic: Characteristic, limit: Limit
-) -> list[Result]:
-    """Return the readings of pH by the method of the limit, or of clarity."""
-    rows = [
+def _done_between(series: Series, row: Row, last: Row, around: Deviated) -> str:
+    """Return what was done about a result before the last one, or nothing."""
+    entries = around.entries
+    between = _Between(
+        observed=(row.observed_at, last.observed_at),
+        entered=(first_entered(row, series.rows), first_entered(last, series.rows)),
+    )
+    done = [*_charged(entries, between), *_cooked(entries, between)]
+    if done:
+        return f"Between them: {', '.join(done)}."
+    cause = around.explanation(series.characteristic, series.outside_since(row))
+    return "" if cause is None else f"Deviation {cause.code} gives the cause."
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class _Between:
+    """The time between two results by both clocks.
+
+    What is entered afterwards and dated back explains nothing.
+    """
+
+    observed: tuple[datetime.datetime, datetime.datetime]
+    entered: tuple[datetime.datetime, datetime.datetime]
+
+    def holds(
+        self, observed_at: datetime.datetime, entered_at: datetime.datetime
+    ) -> bool:
+        return (
+            self.observed[0] <= observed_at <= self.observed[1]
+            and self.entered[0] < entered_at < self.entered[1]
+        )
+
+
+def _charged(entries: Entries, between: _Between) -> Iterator[str]:
+    for row in entries.standing_charges:
+        if between.holds(row.observed_at, first_entered(row, entries.charges)):
+            yield f"{grams(row.net_mg).normalize():f} g of {row.source.code} weighed in"
+
+
+def _cooked(entries: Entries, between: _Between) -> Iterator[str]:
+    """Yield each temperature by which it was cooked on; of a cook in the pot only."""
+    if entries.batch.kind != Formula.Kind.COOK:
+        return
+    hot = [
         row
         for row in standing(entries.readings)
-        if row.characteristic == characteristic
+        if _is_hot(row)
+        and between.holds(row.observed_at, _hot_since(row, entries.readings))
     ]
-    if characteristic == Characteristic.CLARITY:
-        return [
-            _result(
-                row,
-                entries.readings,
-                row.get_clarity_display(),
-                inside=row.clarity == Reading.Clarity.CLEAR,
-            )
-            for row in rows
-        ]
-    return [
-        _result(
-            row,
-            entries.readings,
-            f"{row.value.normalize():f}",
-            inside=_inside(row.value, limit.lower, limit.upper),
-        )
-        for row in rows
-        if row.value is not None and row.method == limit.method
-    ]
+    weighed = entries.weighing  # it is out of the pot, and never goes back
+    out_at = first_entered(weighed, entries.weighings) if weighed else None
+    for row in hot:
+        if out_at is None or _hot_since(row, entries.readings) < out_at:
+            yield f"cooked on at {row.value or 0:.1f} °C"
 
 
-def _inside(value: Decimal, lower: Decimal | None, upper: Decimal | None) -> bool:
-    """Say whether the value itself lies inside: what every decision rule asks for."""
-    verdict = judge(value, lower=lower, upper=upper, guard_band=Decimal(0))
-    return verdict.acceptable
-
-
-def _result(row: Measured, rows: list[Measured], words: str, *, inside: bool) -> Result:
-    return Result(
-        words=words,
-        acceptable=inside,
-        observed_at=row.observed_at,
-        entered_at=_first_entered(row, rows),
+def _is_hot(row: Reading) -> bool:
+    return (
+        row.characteristic == Reading.Characteristic.TEMPERATURE
+        and row.value is not None
+        and row.value >= COOKING_C
     )
 
 
-def _something_done(entries: Entries, first: Result, last: Result) -> bool:
-    """Say whether a charge or a temperature lies between two results.
-
-    By both clocks: a temperature entered afterwards and dated back explains nothing.
-    """
-    cooked = [
-        (row.observed_at, _first_entered(row, entries.readings))
-        for row in standing(entries.readings)
-        if row.characteristic == Reading.Characteristic.TEMPERATURE
-    ]
-    charged = [
-        (row.observed_at, _first_entered(row, entries.charges))
-        for row in entries.standing_charges
-    ]
-    return any(
-        first.observed_at <= observed_at <= last.observed_at
-        and first.entered_at < entered_at < last.entered_at
-        for observed_at, entered_at in (*cooked, *charged)
-    )
-
-
-def _first_entered(row: Row, rows: list[Row]) -> datetime.datetime:
-    """Return when a row was first entered, before it was amended."""
+def _hot_since(row: Reading, rows: list[Reading]) -> datetime.datetime:
+    """Return when it was first entered that the pot was hot: not by an amendment."""
     by_key = {one.pk: one for one in rows}
-    while row.supersedes_id is not None:
+    while row.supersedes_id is not None and _is_hot(by_key[row.supersedes_id]):
         row = by_key[row.supersedes_id]
     return row.entered_at
+
+
+def _corrected(series: Series) -> Iterator[str]:
+    """Yield each result outside its limit that an amendment made pass or took back."""
+    for row, last, why in series.corrected():
+        if not series.is_outside(last):
+            yield _correction(series, row, last, why)
+
+
+def _correction(series: Series, row: Row, last: Row, why: str) -> str:
+    if last.is_void:
+        what = "was taken back"
+    elif isinstance(last, Reading) and not series.counts(last):
+        what = f"was corrected to {series.words(last)} by “{last.method}”"
+    else:
+        what = f"was corrected to {series.words(last)}"
+    return (
+        f"Of {series.characteristic.label}, a result outside the limit {what}:"
+        f" {series.words(row)}, because: {why}"
+    )

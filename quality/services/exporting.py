@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from batches import trace
 from batches.models import Batch, Bottle, FillingLot
+from producer import moved
 from producer.errors import Refusal
 from producer.models import Attachment, JournalEntry
 from quality.models import Deviation, DeviationStep, Signature
@@ -98,7 +99,8 @@ def journal_of(
     """Return the acts on these batches, their filling lots and their deviations.
 
     In the order they were written, up to row ``until``. Acts on single bottles and on
-    raw lots are not among them.
+    raw lots are among them only where they moved such a batch, as a revised certificate
+    that put it on hold.
     """
     keys = [batch.pk for batch in batches]
     lots = FillingLot.objects.filter(batch__in=keys).values_list("code", flat=True)
@@ -107,6 +109,7 @@ def journal_of(
     rows = JournalEntry.objects.filter(
         Q(subject_kind="batch", subject_id__in=[str(key) for key in keys])
         | Q(subject_label__in=labels)
+        | Q(sequence__in=moved.sequences("batch", keys))
     )
     if until is not None:
         rows = rows.filter(sequence__lte=until)

@@ -13,6 +13,7 @@ from django.db import transaction
 from batches.chemistry.constants import PERCENT
 from batches.models import Titration
 from batches.services import figures
+from producer import journal
 from producer.errors import Refusal
 from producer.models import RawLot, Record, Right, User
 from producer.services import intake
@@ -33,6 +34,10 @@ KINDS: Final = {
     Characteristic.ASSAY: Titration.Kind.POTASH,
     Characteristic.SAPONIFICATION_VALUE: Titration.Kind.SAPONIFICATION_VALUE,
 }
+WHAT_NOW = (
+    "Reject the lot, or titrate it yourself: that counts from then on. Where the limit"
+    " is the wrong one, a reviewer sets another, with the reason."
+)
 # Where the value is from in words, and what would be surer.
 BY_CERTIFICATE: Final = ("by its certificate", "titrate it yourself")
 BY_TITRATION: Final = ("by your titration", "titrate more samples")
@@ -54,6 +59,7 @@ def decide_lot(
     limit that only warns is told in the journal beside the decision.
     """
     require(by, Right.REVIEWER)
+    journal.in_line()
     # As the certificate does, so that no new version slips in after the judgement.
     RawLot.objects.select_for_update(of=("self",)).get(pk=lot.pk)
     may_move = (lot.status, new) in intake.LOT_MOVES
@@ -62,6 +68,8 @@ def decide_lot(
     in_the_way = [finding.sentence for finding in found if finding.stops]
     if is_release:
         in_the_way += deviations.in_the_way(deviations.of_stocks([lot.pk]))
+    if any(finding.stops and finding.verdict is not None for finding in found):
+        in_the_way.append(WHAT_NOW)
     if in_the_way:
         raise Refusal(f"{lot.code} cannot be released. {' '.join(in_the_way)}")
     return intake.decide_lot(

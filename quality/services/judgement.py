@@ -11,7 +11,8 @@ import datetime
 import zoneinfo
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
-from batches.services.entries import Entries
+from batches.models import Reading, Titration
+from batches.services.entries import Entries, first_keys
 from producer.models import Premises, Record
 from quality.models import Characteristic, Limit
 from quality.services import plainly
@@ -190,17 +191,22 @@ def missing(
     )
 
 
-def outdated(entries: Entries, reading: Record) -> bool:
+def outdated(entries: Entries, reading: Reading | Titration) -> bool:
     """Say whether something was weighed in after this was read or titrated.
 
     By either clock: a reading dated ahead would else cover a charge that came later.
-    A correction is entered later without anything having gone in, so only first
-    entries count by that clock.
+    A correction is entered later without anything having gone in or been read again,
+    so only first entries count by that clock.
     """
+    rows: list[Reading | Titration] = [
+        *(entries.readings if isinstance(reading, Reading) else entries.titrations)
+    ]
+    first = first_keys(rows)[reading.pk]
+    read_at = next((row.entered_at for row in rows if row.pk == first), None)
     return any(
         row.observed_at > reading.observed_at for row in entries.standing_charges
     ) or any(
-        row.supersedes_id is None and row.entered_at > reading.entered_at
+        row.supersedes_id is None and row.entered_at > (read_at or reading.entered_at)
         for row in entries.charges
     )
 

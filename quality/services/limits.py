@@ -16,6 +16,7 @@ from producer.errors import Refusal
 from producer.models import Material, Right, User
 from producer.services.checks import need_reason, require
 from quality.models import Characteristic, Limit
+from quality.services import limit_sense
 from quality.statistics.conformity import RULE
 
 REQUIRED: Final = {
@@ -53,13 +54,14 @@ def set_limit(
 
     Of a formula version or of a material, one of the two. ``rule`` is the slug of a
     decision rule and ``effect`` says what a value outside does. The method of a pH
-    limit is the one the formula version prescribes. Who sets it approves it.
+    limit is the one the formula version prescribes; another one is refused. Who sets
+    it approves it.
     """
     require(by, Right.REVIEWER)
     _makes_sense(characteristic, material, upper)
     former = _former(formula_version, material, characteristic)
     if characteristic == Characteristic.PH and formula_version is not None:
-        method = formula_version.ph_method
+        method = _method_of_ph(formula_version, method)
     limit = Limit(
         formula_version=formula_version,
         material=material,
@@ -75,6 +77,7 @@ def set_limit(
         entered_by=by,
     )
     limit.full_clean()
+    limit_sense.check(limit)
     limit.save(force_insert=True)
     owner = formula_version.formula if formula_version else material
     journal.write(
@@ -104,6 +107,32 @@ def limits_of(batch: Batch) -> dict[str, Limit]:
         if in_time or (is_first and limit.characteristic in REQUIRED[batch.kind]):
             found[limit.characteristic] = limit
     return found
+
+
+def missing_of(version: FormulaVersion) -> list[Characteristic]:
+    """Return what a batch of this version needs a limit for and has none."""
+    return next((lacks for _, lacks in missing_by_version([version])), [])
+
+
+def missing_by_version(
+    versions: Iterable[FormulaVersion],
+) -> list[tuple[FormulaVersion, list[Characteristic]]]:
+    """Return those versions that lack limits which a release needs, with which."""
+    versions = list(versions)
+    rows = Limit.objects.filter(formula_version__in=versions).order_by()
+    has = set(rows.values_list("formula_version", "characteristic").distinct())
+    needed = [
+        (
+            version,
+            [
+                one
+                for one in REQUIRED[version.formula.kind]
+                if (version.pk, one.value) not in has
+            ],
+        )
+        for version in versions
+    ]
+    return [(version, lacks) for version, lacks in needed if lacks]
 
 
 def limit_for(batch: Batch, characteristic: str) -> Limit | None:
@@ -161,6 +190,17 @@ def _former(
         raise Refusal("A limit is of a formula version or of a material.")
     type(owner)._default_manager.select_for_update().get(pk=owner.pk)
     return owner.limits.filter(characteristic=name).order_by("-version").first()
+
+
+def _method_of_ph(version: FormulaVersion, method: str) -> str:
+    """Return the method of the formula; refuse another one rather than drop it."""
+    if method.strip() not in {"", version.ph_method}:
+        raise Refusal(
+            f"pH is taken as the formula says: {version.ph_method}. Leave the method"
+            " empty here, or write a new version of the formula.",
+            field="method",
+        )
+    return version.ph_method
 
 
 def _makes_sense(

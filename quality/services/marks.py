@@ -53,12 +53,6 @@ def newest(batch: Batch) -> Signature | None:
     return next(reversed(judging(batch)), None)
 
 
-def must_be_reviewed_again(batch: Batch) -> bool:
-    """Say whether the last signature over the findings is void."""
-    last = newest(batch)
-    return last is not None and is_void(last)
-
-
 def mark_void(
     *, by: User, signatures: Iterable[Signature], sentence: str, reason: str
 ) -> list[int]:

@@ -91,6 +91,7 @@ def open_recall(
     """
     require(by, Right.REVIEWER)
     reason = need_reason(reason)
+    journal.in_line()  # a release comes before and is frozen, or after and sees this
     now = timezone.now()
     recall = Recall(
         code=next_code("R", local_day(now).year),
@@ -141,6 +142,7 @@ def advance(
     require(by, Right.REVIEWER)
     if not note.strip():
         raise Refusal("Write what was done; the note stays on record.", field="note")
+    journal.in_line()
     old = Recall.Status(recall.status)
     new = NEXT_STATUS.get(old)
     if new is None:

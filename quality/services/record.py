@@ -7,30 +7,48 @@ computed from the facts on that day, with its uncertainty: it is kept as it was 
 and never compared, because a better formula may come later. ``deviations``, a part of
 its own and only there when there are any, names those of the batch and of all that is
 in it as they stood at the signature; more may be opened later, so they are not compared
-either: each is signed by itself.
+either: each is signed by itself. ``around``, also a part of its own and only there
+when there is anything, is what else the page showed to whoever signed: the notes, how
+many entries are corrections, the instruments in doubt with their failed checks, and the
+open deviations of instruments. It is kept as it was shown and never compared. Each
+judgement names under ``limit_approved_by`` who set its limit, as an account and a name;
+records from before that have no such key.
 """
 
 from __future__ import annotations
 
-import datetime
 import hashlib
 import json
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
 from batches import trace
-from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
+from batches.models import Batch, Charge
 from batches.services.entries import Entries
 from batches.services.results import yield_of
 from producer.models.journal import canonical
-from quality.models import Judgement, Signature
+from quality.models import Judgement, Limit, Signature
 from quality.services.alkali import Alkali, FreeAlkali, free_alkali_of
 from quality.services.deviations import Standing, of_stocks
+from quality.services.impact.release import AboutTools
 from quality.services.judging import Finding
 from quality.services.outcome import CameOut
+from quality.services.record_rows import (
+    charge_of,
+    decimal_text,
+    digits,
+    losses_of,
+    lye_discount_of,
+    moment_text,
+    reading_of,
+    titrations_of,
+    weighing_of,
+)
 from quality.statistics.budgets import Budget
 
 FORMAT = "kettlebook batch record 1"
+APPROVED_BY = "limit_approved_by"
 
 
 def facts_of(batch: Batch, entries: Entries | None = None) -> dict[str, Any]:
@@ -47,17 +65,17 @@ def facts_of(batch: Batch, entries: Entries | None = None) -> dict[str, Any]:
         "basis_mg": batch.basis_mg,
         "is_rework": batch.is_rework,
         "maker": batch.maker_id,
-        "opened_at": _moment(batch.opened_at),
-        "charges": [_charge(row) for row in entries.charges],
-        "readings": [_reading(row) for row in entries.readings],
+        "opened_at": moment_text(batch.opened_at),
+        "charges": [charge_of(row) for row in entries.charges],
+        "readings": [reading_of(row) for row in entries.readings],
         "weighings": [
-            {**_weighing(row), "scale": row.scale_id} for row in entries.weighings
+            {**weighing_of(row), "scale": row.scale_id} for row in entries.weighings
         ],
         "theoretical_mg": result.theoretical_mg,
         "actual_mg": result.actual_mg,
-        **_lye_discount(batch),
-        **_titrations(entries),
-        **_losses(entries),
+        **lye_discount_of(batch),
+        **titrations_of(entries),
+        **losses_of(entries),
     }
 
 
@@ -70,21 +88,21 @@ def computed_of(batch: Batch, known: Alkali, found: CameOut) -> dict[str, Any]:
     content, lowest = found.soap_content, found.lowest
     ways = {"by_weighing": known.weighed, "by_titration": known.titrated}
     return {
-        "lye_discount": _decimal(batch.lye_discount),
+        "lye_discount": decimal_text(batch.lye_discount),
         "excess_alkali_g": {
             name: _budget(way.budget) for name, way in ways.items() if way is not None
         },
         "soap_content_percent": None if content is None else _budget(content),
         "lowest_soap_content_percent": None if lowest is None else f"{lowest:.6g}",
         "limits": {
-            "free_alkali_percent": _digits(known.limits.free_alkali_percent),
-            "unsaponified_percent": _digits(known.limits.unsaponified_percent),
-            "risk_to_warn": _digits(known.warn),
-            "risk_to_stop": _digits(known.stop),
+            "free_alkali_percent": digits(known.limits.free_alkali_percent),
+            "unsaponified_percent": digits(known.limits.unsaponified_percent),
+            "risk_to_warn": digits(known.warn),
+            "risk_to_stop": digits(known.stop),
         },
         "risks": {
-            "free_alkali": None if known.over is None else _digits(known.over),
-            "unsaponified": None if known.under is None else _digits(known.under),
+            "free_alkali": None if known.over is None else digits(known.over),
+            "unsaponified": None if known.under is None else digits(known.under),
         },
         "level": known.level,
         "free_alkali": _free_alkali(free_alkali_of(batch, known)),
@@ -95,9 +113,9 @@ def _free_alkali(free: FreeAlkali | None) -> dict[str, Any] | None:
     if free is None or free.by_formula:  # then it is among the judgements
         return None
     return {
-        "value": _decimal(free.value),
-        "standard_uncertainty": _decimal(free.standard_uncertainty),
-        "upper": _decimal(free.upper),
+        "value": decimal_text(free.value),
+        "standard_uncertainty": decimal_text(free.standard_uncertainty),
+        "upper": decimal_text(free.upper),
         "verdict": str(free.verdict),
         "sentence": free.sentence,
         "rule": free.rule.statement,
@@ -106,14 +124,14 @@ def _free_alkali(free: FreeAlkali | None) -> dict[str, Any] | None:
 
 def _budget(budget: Budget) -> dict[str, Any]:
     return {
-        "value": _digits(budget.value),
-        "standard_uncertainty": _digits(budget.standard_uncertainty),
-        "coverage_factor": _digits(budget.coverage_factor),
+        "value": digits(budget.value),
+        "standard_uncertainty": digits(budget.standard_uncertainty),
+        "coverage_factor": digits(budget.coverage_factor),
         "inputs": [
             {
                 "name": line.quantity.name,
-                "value": _digits(line.quantity.value),
-                "standard_uncertainty": _digits(line.quantity.standard_uncertainty),
+                "value": digits(line.quantity.value),
+                "standard_uncertainty": digits(line.quantity.standard_uncertainty),
                 "unit": line.quantity.unit,
                 "distribution": str(line.quantity.distribution),
                 "origin": line.quantity.origin,
@@ -123,24 +141,35 @@ def _budget(budget: Budget) -> dict[str, Any]:
     }
 
 
-def decision_of(signature: Signature) -> dict[str, Any]:
-    """Return who decided what, when and why."""
+def decision_of(
+    signature: Signature, beside: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
+    """Return who decided what, when and why; ``beside`` is what stands with the name.
+
+    See :mod:`quality.services.signers`.
+    """
     return {
+        **(beside or {}),
         "meaning": signature.meaning,
         "signer": signature.signer_id,
         "printed_name": signature.printed_name,
         "self_reviewed": signature.self_reviewed,
         "reason": signature.reason,
-        "signed_at": _moment(signature.observed_at),
+        "signed_at": moment_text(signature.observed_at),
     }
 
 
 def canonical_record(
-    signature: Signature, findings: list[Finding], computed: dict[str, Any]
+    signature: Signature,
+    findings: list[Finding],
+    computed: dict[str, Any],
+    around: dict[str, Any],
+    beside: Mapping[str, Any] | None = None,
 ) -> str:
     """Return the record as canonical JSON: sorted keys, no blanks, UTF-8.
 
-    ``computed`` is that of the review, so that what is kept is what was read.
+    ``computed`` and ``around`` are those of the review, so that what is kept is what
+    was read. ``beside`` goes into the decision: who set the password, the pause.
     """
     batch = signature.batch
     charges = Charge.objects.filter(batch=batch).select_related(
@@ -150,9 +179,10 @@ def canonical_record(
         {
             "format": FORMAT,
             "facts": facts_of(batch),
-            "decision": decision_of(signature),
+            "decision": decision_of(signature, beside),
             "judgements": [_judgement(finding) for finding in findings],
             "computed": computed,
+            **({"around": around} if around else {}),
             **_deviations(batch),
             "words": {
                 "formula": batch.formula_version.formula.name,
@@ -177,15 +207,39 @@ def part(record: str, name: str) -> Any:
 
 
 def judged(record: str) -> list[dict[str, Any]]:
-    """Return the judgements out of a record as it was signed, without the missing."""
+    """Return the judgements out of a record as it was signed, without the missing.
+
+    Who approved a limit stands in it as the account alone: a name can change.
+    """
     judgements: list[dict[str, Any]] = part(record, "judgements")
-    return [row for row in judgements if row["verdict"] and row["limit_version"]]
+    return [
+        _by_account(row)
+        for row in judgements
+        if row["verdict"] and row["limit_version"]
+    ]
 
 
 def judgements_of(signature: Signature) -> list[dict[str, Any]]:
     """Return the judgements of a signature as the database has them now."""
-    rows = signature.judgements.select_related("limit").order_by("pk")
-    return [_judgement(row) for row in rows]
+    rows = signature.judgements.select_related("limit__entered_by__person")
+    known = [_by_account(_judgement(row)) for row in rows.order_by("pk")]
+    if any(APPROVED_BY in row for row in judged(signature.record)):
+        return known
+    # Signed before it was kept.
+    return [
+        {name: value for name, value in row.items() if name != APPROVED_BY}
+        for row in known
+    ]
+
+
+def around_of(entries: Entries, notes: list[str], tools: AboutTools) -> dict[str, Any]:
+    """Return what else was shown to whoever signs; nothing where there was nothing."""
+    corrected = sum(row.supersedes_id is not None for row in entries)
+    return {
+        **({"notes": notes} if notes else {}),
+        **({"corrected_entries": corrected} if corrected else {}),
+        **tools.signed(),
+    }
 
 
 def source_words(charge: Charge) -> str:
@@ -216,134 +270,19 @@ def _deviations(batch: Batch) -> dict[str, Any]:
     return {"deviations": listed} if listed else {}
 
 
-def _charge(row: Charge) -> dict[str, Any]:
-    return {
-        **_weighing(row),
-        "source": row.source.code,
-        "line": row.line.position if row.line else None,
-        "scale": row.scale_id,
-        "certificate_version": row.certificate.version if row.certificate else None,
-        "figure": _decimal(row.figure),
-        "figure_origin": row.figure_origin,
-        **_known_of_figure(row),
-    }
-
-
-def _known_of_figure(row: Charge) -> dict[str, Any]:
-    """Return how well a figure is known; nothing for charges older than that."""
-    if row.figure_uncertainty is None:
-        return {}
-    return {
-        "figure_uncertainty": _decimal(row.figure_uncertainty),
-        "figure_distribution": row.figure_distribution,
-    }
-
-
-def _lye_discount(batch: Batch) -> dict[str, Any]:
-    """Return the lye discount; no key where there is none, as for titrations."""
-    discount = batch.lye_discount
-    return {"lye_discount": _decimal(discount)} if discount else {}
-
-
-def _titrations(entries: Entries) -> dict[str, Any]:
-    """Return the titrations with their samples; no key where there are none.
-
-    Records signed before titrations were kept have no such key and stay the same.
-    """
-    listed = [_titration(row) for row in entries.titrations]
-    return {"titrations": listed} if listed else {}
-
-
-def _losses(entries: Entries) -> dict[str, Any]:
-    """Return the losses; no key where there are none, as for titrations."""
-    listed = [
-        {
-            "id": row.pk,
-            "kind": row.kind,
-            "mass_mg": row.mass_mg,
-            "half_width_mg": row.half_width_mg,
-            "note": row.note,
-            **_hand(row),
-        }
-        for row in entries.losses
-    ]
-    return {"losses": listed} if listed else {}
-
-
-def _titration(row: Titration) -> dict[str, Any]:
-    return {
-        "id": row.pk,
-        "kind": row.kind,
-        "method": row.method,
-        "titrant_concentration": _decimal(row.titrant_concentration),
-        "titrant_half_width": _decimal(row.titrant_half_width),
-        "burette_half_width": _decimal(row.burette_half_width),
-        "scale": row.scale_id,
-        "blank_ml": _decimal(row.blank_ml),
-        "value": _decimal(row.value),
-        "standard_uncertainty": _decimal(row.standard_uncertainty),
-        "replicates": [
-            {
-                "sample_mg": one.sample_mg,
-                "volume_ml": _decimal(one.volume_ml),
-                "value": _decimal(one.value),
-                "is_suspect": one.is_suspect,
-                "excluded_because": one.excluded_because,
-            }
-            for one in row.replicates.all()
-        ],
-        **_hand(row),
-    }
-
-
-def _weighing(row: Charge | BulkWeighing) -> dict[str, Any]:
-    return {
-        "id": row.pk,
-        "gross_mg": row.gross_mg,
-        "tare_mg": row.tare_mg,
-        "net_mg": row.net_mg,
-        **_hand(row),
-    }
-
-
-def _reading(row: Reading) -> dict[str, Any]:
-    return {
-        "id": row.pk,
-        "characteristic": row.characteristic,
-        "value": _decimal(row.value),
-        "standard_uncertainty": _decimal(row.standard_uncertainty),
-        "clarity": row.clarity,
-        "method": row.method,
-        "instrument": row.instrument_id,
-        **_hand(row),
-    }
-
-
-def _hand(
-    row: Charge | BulkWeighing | Loss | Reading | Titration,
-) -> dict[str, Any]:
-    return {
-        "supersedes": row.supersedes_id,
-        "is_void": row.is_void,
-        "reason": row.reason,
-        "entered_by": row.entered_by_id,
-        "entered_at": _moment(row.entered_at),
-        "observed_at": _moment(row.observed_at),
-    }
-
-
 def _judgement(finding: Finding | Judgement) -> dict[str, Any]:
     limit = finding.limit
     return {
         "characteristic": str(finding.characteristic),
         "limit_version": limit.version if limit else None,
-        "lower": _decimal(limit.lower) if limit else None,
-        "upper": _decimal(limit.upper) if limit else None,
+        "lower": decimal_text(limit.lower) if limit else None,
+        "upper": decimal_text(limit.upper) if limit else None,
         "method": limit.method if limit else None,
-        "value": _decimal(finding.value),
-        "standard_uncertainty": _decimal(finding.standard_uncertainty),
+        "value": decimal_text(finding.value),
+        "standard_uncertainty": decimal_text(finding.standard_uncertainty),
         "verdict": str(finding.verdict) if finding.verdict else None,
         "sentence": finding.sentence,
+        **_approved_by(limit),
         **_how_judged(finding),
     }
 
@@ -362,19 +301,21 @@ def _how_judged(finding: Finding | Judgement) -> dict[str, Any]:
     return {name: value for name, value in known.items() if value}
 
 
+def _approved_by(limit: Limit | None) -> dict[str, Any]:
+    """Return who set a limit: the account and the name on the day."""
+    if limit is None:
+        return {}
+    who = limit.entered_by
+    return {APPROVED_BY: {"id": who.pk, "name": who.person.name}}
+
+
+def _by_account(row: dict[str, Any]) -> dict[str, Any]:
+    """Return a judgement with the account that approved its limit, without the name."""
+    if APPROVED_BY not in row:
+        return row
+    return {**row, APPROVED_BY: row[APPROVED_BY]["id"]}
+
+
 def kept_risk(risk: float | Decimal) -> Decimal:
     """Return a chance, 0 to 1, as a row of a judgement keeps it."""
     return Decimal(risk).quantize(Decimal("0.000001"))
-
-
-def _digits(value: float) -> str:
-    """Return a float as text that is the same on every machine."""
-    return f"{value:.6g}"
-
-
-def _decimal(value: Decimal | None) -> str | None:
-    return None if value is None else f"{value.normalize():f}"
-
-
-def _moment(value: datetime.datetime) -> str:
-    return value.astimezone(datetime.UTC).isoformat(timespec="microseconds")

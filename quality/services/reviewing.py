@@ -30,19 +30,21 @@ from quality.services.alkali import (
 from quality.services.alkali.judged import contradiction, taken_back
 from quality.services.alone import why_not_alone
 from quality.services.conceding import Deviated, deviated
-from quality.services.earlier_results import unexplained
+from quality.services.earlier_results import earlier_results
+from quality.services.impact.carried import (
+    MOST_FREE_ALKALI_PERCENT,
+    MOST_PH,
+    Judged,
+)
+from quality.services.impact.release import AboutTools, about_tools
+from quality.services.impact.tools import tools_of
 from quality.services.judging import Finding, findings
+from quality.services.late_limits import late_limits
 from quality.services.outcome import CameOut, came_out
 from quality.statistics.conformity import Verdict
 from quality.statistics.rounding import rounded
 from quality.statistics.uncertainty import expanded
 
-# Of what came out. From 0.5 % on a mixture counts as irritant in CLP Annex VI, index
-# 019-002-00-8 (seen at second hand; check the authority's list).
-MOST_FREE_ALKALI_PERCENT = Decimal("0.5")
-# From 11.5 on a mixture counts as corrosive in CLP by its pH alone, unless a test says
-# otherwise (from memory; the authority's list decides).
-MOST_PH = Decimal("11.5")
 WHAT = "batch or entered something in it"
 
 
@@ -53,13 +55,15 @@ class Review:
     ``free_alkali`` is the titration that counts, judged by the figure of the premises;
     None where the formula has a limit of its own, and it is a finding. ``obstacles``
     are the sentences that stand in the way of a release, ``notes`` what a reviewer
-    should weigh; with ``needs_reason`` a release must say why in spite of them.
-    ``computed`` is what a signature keeps of the figures. ``alkali``, ``came_out``,
-    ``entries`` and ``around`` are what it was made from, so that a page need not read
-    them again. ``digest`` changes whenever anything of it does: who signs says with it
-    which state of the batch was read. ``why_not_alone`` says why somebody may not
-    release their own work, or not yet: the end of the pause changes the digest too, so
-    that a screen from before it is not fresh enough.
+    should weigh; with ``needs_reason`` a release must say why in spite of them: always
+    but where nothing of them is more than told.
+    ``computed`` is what a signature keeps of the figures, ``signed_around`` of the rest
+    that was to be weighed, and ``tools`` what the instruments say. ``alkali``,
+    ``came_out``, ``entries`` and ``around`` are what it was made from, so that a page
+    need not read them again. ``digest`` changes whenever anything of it does: who signs
+    says with it which state of the batch was read. ``why_not_alone`` says why somebody
+    may not release their own work, or not yet: the end of the pause changes the digest
+    too, so that a screen from before it is not fresh enough.
     """
 
     findings: list[Finding]
@@ -74,6 +78,8 @@ class Review:
     came_out: CameOut
     entries: Entries
     around: Deviated
+    tools: AboutTools
+    signed_around: dict[str, Any]
     digest: str
 
 
@@ -85,10 +91,19 @@ def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
     entries = Entries(batch)
     known = alkali_of(batch, entries=entries)
     found = came_out(batch, mark=mark)
-    judged = findings(batch, entries, found)
     hands = hands_in(batch, entries)
+    late = late_limits(batch, findings(batch, entries, found), hands)
+    judged = late.findings
     free = free_alkali_of(batch, known)
     around = deviated(entries)
+    tools = about_tools(
+        tools_of(entries),
+        around.of_tools,
+        Judged(
+            entries=entries, findings=judged, known=known, is_rework=batch.is_rework
+        ),
+    )
+    earlier = earlier_results(judged, known, around)
     obstacles = [
         finding.sentence + around.advice(finding)
         for finding in judged
@@ -100,24 +115,31 @@ def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
         *_titration_obstacles(batch, known, free, around),
         *_weighing_obstacles(batch, known, entries),
         *_source_obstacles(batch, around.ids),
-        *_limit_obstacles(batch, judged, hands),
+        *late.obstacles,
         *around.obstacles(),
-        *unexplained(judged, free, around),
+        *tools.obstacles,
+        *earlier.obstacles,
     ]
     conceded = [note for finding in judged for note in around.passed_by(finding)]
     conceded += _conceded_alkali(free, around)
-    later = list(afterwards(entries))
+    later = list(afterwards(entries, around.ids))
     contradicted = contradiction(known, judged)
-    notes = [
+    weighty = [
         *(finding.sentence for finding in judged if finding.warns),
         *_alkali_notes(known, free),
         *([contradicted] if contradicted else []),
         *taken_back(batch),
         *later,
         *conceded,
+        *earlier.notes,
         *around.notes(),
+        *late.notes,
+        *(note for note in tools.notes if note not in tools.unsure),
         *_notes(entries, found.outcome),
     ]
+    # Only told: what was never checked, and that entries were corrected, each with why.
+    told = [*tools.unsure, *_amended(entries)]
+    notes = [*weighty, *told]
     computed = record.computed_of(batch, known, found)
     alone = ""
     if by.person_id in hands:
@@ -134,7 +156,7 @@ def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
         free_alkali=None if free is None or free.by_formula else free,
         obstacles=obstacles,
         notes=notes,
-        needs_reason=bool(conceded or later) or _needs_reason(judged, known, free),
+        needs_reason=bool(weighty) or _needs_reason(judged, known, free),
         computed=computed,
         is_own_work=by.person_id in hands,
         why_not_alone=alone,
@@ -142,6 +164,8 @@ def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
         came_out=found,
         entries=entries,
         around=around,
+        tools=tools,
+        signed_around=record.around_of(entries, notes, tools),
         digest=record.sha256(canonical([*shown, obstacles, batch.status, alone])),
     )
 
@@ -227,6 +251,18 @@ def _titration_obstacles(
         )
 
 
+def is_caustic_by_weighing(batch: Batch) -> bool:
+    """Say whether the weighings leave so much alkali over that it is caustic.
+
+    Whatever was titrated: this is asked where somebody has to be warned.
+    """
+    excess = None if batch.is_rework else excess_alkali_of(batch)
+    made_mg = yield_of(batch).actual_mg
+    if excess is None or not made_mg:
+        return False
+    return excess * 100_000 / made_mg >= MOST_FREE_ALKALI_PERCENT
+
+
 def _weighing_obstacles(batch: Batch, known: Alkali, entries: Entries) -> Iterable[str]:
     """Yield a sentence where by weighing there is too much alkali or too much oil.
 
@@ -288,23 +324,21 @@ def _source_obstacles(batch: Batch, ids: list[int]) -> Iterable[str]:
     for parent in bad_batches.exclude(pk=batch.pk):
         yield (
             f"Batch {parent.number} is in it and is {BatchStatus(parent.status).label}."
+            + _advice(batch, parent)
         )
     for recall in recalling.open_recalls_above(ids):
         yield f"It is affected by the open recall {recall.code}."
 
 
-def _limit_obstacles(
-    batch: Batch, judged: list[Finding], hands: set[int]
-) -> Iterable[str]:
-    for finding in judged:
-        limit = finding.limit
-        if limit is None or limit.entered_at <= batch.entered_at:
-            continue
-        if limit.entered_by.person_id in hands:
-            yield (
-                f"The limit for {finding.characteristic.label} was set after the batch"
-                " was opened, by somebody who made it. Another reviewer sets a limit."
-            )
+def _advice(batch: Batch, parent: Batch) -> str:
+    """Return what is left to do where a source was found bad after it was used."""
+    undecided = {BatchStatus.AWAITING_REVIEW, BatchStatus.ON_HOLD}
+    if parent.status == BatchStatus.ON_HOLD or batch.status not in undecided:
+        return ""
+    return (
+        " So this batch cannot be released: reject it too, then rework it or dispose of"
+        " it. The list of where it went shows bottles that may have to be recalled."
+    )
 
 
 def _notes(entries: Entries, found: Outcome) -> Iterable[str]:
@@ -320,9 +354,6 @@ def _notes(entries: Entries, found: Outcome) -> Iterable[str]:
     limit = entries.batch.formula_version.temperature_limit
     if hottest is not None and hottest > limit:
         yield f"It was at {hottest:.1f} °C; the formula allows {limit:.1f} °C."
-    amended = sum(row.supersedes_id is not None for row in entries)
-    if amended:
-        yield f"Corrected entries: {amended}."
     yield from _unusual_charges(entries)
     split = found.split
     if split is not None and split.is_too_much_unexplained:
@@ -331,6 +362,12 @@ def _notes(entries: Entries, found: Outcome) -> Iterable[str]:
             f" {split.unexplained_percent:.1f} %, is unexplained: neither product nor"
             " water nor a loss that was written down."
         )
+
+
+def _amended(entries: Entries) -> Iterable[str]:
+    amended = sum(row.supersedes_id is not None for row in entries)
+    if amended:
+        yield f"Corrected entries: {amended}."
 
 
 def _unusual_charges(entries: Entries) -> Iterable[str]:

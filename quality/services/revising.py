@@ -17,16 +17,14 @@ from typing import Any
 from django.core.files.base import File
 from django.db import transaction
 
-from batches import trace
 from batches.chemistry.errors import ChemistryError
 from batches.models import Batch, Charge
-from batches.services import filling, moves
 from batches.services.entries import Entries
 from producer.models import Certificate, RawLot, User
 from producer.quantities import format_number
 from producer.services import intake
 from quality.models import Signature
-from quality.services import marks, record
+from quality.services import holding, marks, record
 from quality.services.alkali import words
 from quality.services.alkali.inputs import NotKnownError
 from quality.services.alkali.revised import revised_balance
@@ -220,8 +218,7 @@ def _follow(by: User, new: Certificate, former: Certificate) -> Mapping[str, Any
     below = _below(direct)
     # In one order for everybody, and so that no draw is under way.
     ids = [batch.pk for batch in (*direct, *below)]
-    locked = Batch.objects.select_for_update(of=("self",)).filter(pk__in=ids)
-    batches = {batch.pk: batch for batch in locked.order_by("pk")}
+    holding.lock(ids)
     revised: list[int] = []
     for batch in direct:
         revised += marks.mark_revised(
@@ -232,19 +229,8 @@ def _follow(by: User, new: Certificate, former: Certificate) -> Mapping[str, Any
             reason=new.reason,
         )
     why = f"The certificate of {new.lot.code} was revised: {in_words(new)}."
-    held = [
-        batch
-        for batch in batches.values()
-        if moves.hold_if_released(by=by, batch=batch, reason=why)
-    ]
-    bottles = filling.hold_here(by=by, batch_ids=ids, reason=why)
-    numbers = Batch.objects.listed().filter(pk__in=[batch.pk for batch in held])
-    return {
-        "signatures_revised": revised,
-        "batches_held": sorted(batch.number for batch in numbers),
-        "bottles_held": bottles,
-        "bottles_out": sum(one.count for one in marks.bottles_out(ids)),
-    }
+    held = holding.hold(by=by, batch_ids=ids, reason=why)
+    return {"signatures_revised": revised, **held.facts}
 
 
 def _sentence(new: Certificate, batch: Batch) -> str:
@@ -275,8 +261,7 @@ def _made_with_former(lot: RawLot, new: Certificate) -> list[Batch]:
 
 
 def _below(batches: list[Batch]) -> list[Batch]:
-    direct = {batch.pk for batch in batches}
-    ids = {pk for batch in batches for pk in trace.downstream_ids(batch.pk)} - direct
+    ids = holding.below(batch.pk for batch in batches)
     return list(Batch.objects.listed().filter(pk__in=ids).order_by("pk"))
 
 

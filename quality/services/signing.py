@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 import uuid
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 from django.db import models, transaction
 from django.utils import timezone
@@ -21,10 +23,10 @@ from producer.models import (
 from producer.services import stock as ledger
 from producer.services.checks import need_reason
 from quality.models import Judgement, Signature
-from quality.services import filling_checks, recalling, record
+from quality.services import filling_checks, holding, record, signers
 from quality.services.alone import may_review_alone
 from quality.services.reviewing import WHAT, Review, last_entry_at, review_of
-from quality.services.still_signed import fault_of_record
+from quality.services.still_signed import fault_of_record, readable, sha256_in
 
 Meaning = Signature.Meaning
 ACT = "batch signed: "
@@ -43,9 +45,13 @@ POSSIBLE: dict[str, tuple[Signature.Meaning, ...]] = {
     BatchStatus.ON_HOLD: (Meaning.UNHOLD, Meaning.REJECT),
     BatchStatus.REJECTED: (Meaning.REWORK, Meaning.DISPOSE),
 }
+# What was made from it is held with it; the words are the reason that it keeps.
+HOLDS_BELOW = {
+    Meaning.HOLD: "was put on hold",
+    Meaning.REJECT: "was rejected",
+}
 
 
-@transaction.atomic
 def sign(
     *,
     by: User,
@@ -66,6 +72,27 @@ def sign(
     signs is not one who made the batch, unless the premises is a one-person one and
     the pause is over: then the signature says so for ever.
     """
+    # Before the transaction: it is slow on purpose, and others would wait for it.
+    if not by.check_password(password):
+        raise Refusal(
+            "This is not your password. Nothing was signed.", field="password"
+        )
+    with transaction.atomic():
+        return _decide(by, batch, meaning, reason, seen, submission)
+
+
+def _decide(
+    by: User,
+    batch: Batch,
+    meaning: str,
+    reason: str,
+    seen: str,
+    submission: uuid.UUID | None,
+) -> Signature:
+    """Decide, with the password checked, from what stands when it is our turn."""
+    journal.in_line()
+    if meaning in HOLDS_BELOW:
+        holding.lock_with_below(batch)
     batch = moves.locked(batch)
     if meaning not in POSSIBLE.get(batch.status, ()):
         # Two decisions lead to “released”; only one of them looks at the findings.
@@ -83,21 +110,16 @@ def sign(
         _may_be_released(batch, review)
     if meaning != Meaning.RELEASE or review.needs_reason:
         reason = need_reason(reason)
-    if not by.check_password(password):
-        raise Refusal(
-            "This is not your password. Nothing was signed.", field="password"
-        )
     self_reviewed = review.is_own_work and meaning in {Meaning.RELEASE, Meaning.UNHOLD}
+    pause = None
     if self_reviewed:
-        may_review_alone(
-            by=by,
-            last_at=last_entry_at(batch),
-            what=WHAT,
-        )
+        pause = may_review_alone(by=by, last_at=last_entry_at(batch), what=WHAT)
     old = batch.status
     moves.move_batch(by=by, batch=batch, new=LEADS_TO[meaning], reason=reason)
-    signature = _signature(batch, review, by, meaning, reason, self_reviewed)
-    _consequences(by, batch, meaning, reason)
+    set_by = signers.password_set_by(by)
+    beside = signers.part_of_decision(set_by, pause)
+    signature = _signature(batch, review, by, meaning, reason, beside)
+    followed = _consequences(by, batch, meaning, reason)
     journal.write(
         by=by,
         act=f"{ACT}{signature.get_meaning_display()}",
@@ -108,6 +130,8 @@ def sign(
             "status": batch.status,
             "record_sha256": signature.record_sha256,
             "self_reviewed": self_reviewed,
+            **signers.in_the_journal(set_by, pause),
+            **followed,
         },
         reason=reason,
         submission=submission,
@@ -118,15 +142,17 @@ def sign(
 def faults() -> Iterable[str]:
     """Yield a sentence for each signature that no longer fits its record."""
     known = set()
-    for signature in Signature.objects.select_related("batch__stock").iterator():
+    signatures = Signature.objects.select_related("batch__stock")
+    signatures = signatures.order_by("pk").prefetch_related("marks")
+    for signature in signatures.iterator(chunk_size=200):
         known.add(signature.record_sha256)
-        fault = _fault_of(signature)
+        fault = readable(functools.partial(_fault_of, signature))
         if fault:
             number = signature.batch.number
             yield f"Signature {signature.pk} on batch {number}: {fault}"
     entries = JournalEntry.objects.filter(act__startswith=ACT)
     for entry in entries.order_by("sequence").iterator():
-        if entry.after_values["record_sha256"] not in known:
+        if sha256_in(entry) not in known:
             yield (
                 f"Batch {entry.subject_label}: the signature in journal row"
                 f" {entry.sequence} is missing."
@@ -135,30 +161,34 @@ def faults() -> Iterable[str]:
 
 def _fault_of(signature: Signature) -> str:
     text, batch = signature.record, signature.batch
-    changed = fault_of_record(signature)
     entries = JournalEntry.objects.filter(
         subject_kind="batch", subject_id=str(batch.pk), act__startswith=ACT
     )
-    checks = (
+    checks: tuple[tuple[Callable[[], bool], str], ...] = (
         (
-            record.sha256(text) == signature.record_sha256,
+            lambda: record.sha256(text) == signature.record_sha256,
             "the signed text was altered.",
         ),
         (
-            entries.filter(after__contains=signature.record_sha256).exists(),
+            lambda: entries.filter(after__contains=signature.record_sha256).exists(),
             "the journal knows of no signature over this text.",
         ),
         (
-            record.part(text, "decision") == record.decision_of(signature),
+            lambda: (
+                record.part(text, "decision")
+                == record.decision_of(
+                    signature, signers.as_of(entries, signature.record_sha256)
+                )
+            ),
             "name, meaning or reason are no longer what was signed.",
         ),
-        (not changed, changed),
         (
-            record.judged(text) == record.judgements_of(signature),
+            lambda: record.judged(text) == record.judgements_of(signature),
             "a judgement is no longer what was signed.",
         ),
     )
-    return next((fault for holds, fault in checks if not holds), "")
+    fault = next((fault for holds, fault in checks if not holds()), "")
+    return fault or fault_of_record(signature)
 
 
 def _signature(
@@ -167,20 +197,20 @@ def _signature(
     by: User,
     meaning: str,
     reason: str,
-    self_reviewed: bool,  # noqa: FBT001 - a private helper with one caller
+    beside: Mapping[str, Any],
 ) -> Signature:
     signature = Signature(
         batch=batch,
         meaning=meaning,
         signer=by,
         printed_name=by.person.name,
-        self_reviewed=self_reviewed,
+        self_reviewed=signers.PAUSE in beside,
         reason=reason,
         observed_at=timezone.now(),
         entered_by=by,
     )
     signature.record = record.canonical_record(
-        signature, review.findings, review.computed
+        signature, review.findings, review.computed, review.signed_around, beside
     )
     signature.record_sha256 = record.sha256(signature.record)
     signature.full_clean()
@@ -215,9 +245,15 @@ def _may_be_released(batch: Batch, review: Review) -> None:
         )
 
 
-def _consequences(by: User, batch: Batch, meaning: str, reason: str) -> None:
-    if meaning == Meaning.HOLD:
-        recalling.hold_bottles(by=by, batch_ids=[batch.pk], reason=reason)
+def _consequences(
+    by: User, batch: Batch, meaning: str, reason: str
+) -> Mapping[str, Any]:
+    """Do what follows from a decision; return what the journal says of it."""
+    what = HOLDS_BELOW.get(Meaning(meaning))
+    if what is not None:
+        held = holding.hold(by=by, batch_ids=[batch.pk], reason=reason)
+        held += holding.hold_below(by=by, batch=batch, what=what, reason=reason)
+        return held.facts
     if meaning == Meaning.UNHOLD:
         filling.change_bottles(
             by=by,
@@ -236,6 +272,7 @@ def _consequences(by: User, batch: Batch, meaning: str, reason: str) -> None:
             observed_at=timezone.now(),
             reason=reason,
         )
+    return {}
 
 
 def _held_with(batch: Batch) -> models.QuerySet[Bottle]:

@@ -8,15 +8,44 @@ signature that is not marked void, or a mark without any later row, is a fault.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
+from django.core.exceptions import ObjectDoesNotExist
+
 from batches.services.entries import Entries
+from producer.models import JournalEntry
 from quality.models import Signature
 from quality.services import marks, record
 
+# What reading a record raises that somebody altered past reading.
+UNREADABLE = (
+    ValueError,
+    LookupError,
+    TypeError,
+    AttributeError,
+    ArithmeticError,
+    ObjectDoesNotExist,
+)
 # Where the facts of a record list rows, each with its id; the names are those of
 # :class:`.Entries`. Records from before titrations or losses lack the key.
 LISTS = ("charges", "readings", "weighings", "losses", "titrations")
+
+
+def readable(fault_of: Callable[[], str]) -> str:
+    """Return the fault of one record; that it cannot be read is one too."""
+    try:
+        return fault_of()
+    except UNREADABLE as error:
+        return f"its record cannot be read: {type(error).__name__}, {error}."
+
+
+def sha256_in(entry: JournalEntry) -> str:
+    """Return which signed text a journal row names, or nothing if it is past that."""
+    try:
+        return str(entry.after_values["record_sha256"])
+    except UNREADABLE:
+        return ""
 
 
 def fault_of_record(signature: Signature) -> str:

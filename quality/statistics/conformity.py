@@ -19,7 +19,7 @@ from collections.abc import Callable
 from decimal import Decimal
 
 from producer.quantities import format_number
-from quality.statistics.rounding import rounded_up
+from quality.statistics.rounding import SHOWN_DIGITS, rounded_up
 
 UNFIT = " This method is too coarse for these limits: take a finer one."
 
@@ -53,7 +53,8 @@ class DecisionRule:
 
     The guard band is ``bands`` times the expanded uncertainty U. Another choice is
     another rule with a version of its own, so that an old judgement keeps its rule.
-    ``slug`` names rule and version on a record, ``meaning`` says it to people.
+    ``slug`` names rule and version on a record, ``meaning`` says it to people, and
+    ``read`` how the source came to us where we have not read it.
     """
 
     slug: str
@@ -62,6 +63,7 @@ class DecisionRule:
     bands: Decimal
     source: str
     meaning: str = ""
+    read: str = ""
 
     def guard_band(self, expanded_uncertainty: Decimal) -> Decimal:
         """Return the width kept from a limit, in the unit of the uncertainty.
@@ -93,8 +95,8 @@ RULE = DecisionRule(
         " passes with a condition: a release then says why."
     ),
 )
-# By slug; the first is what a limit gets unless another is chosen. The bands of the
-# other two are those of table 1 of the guide, which we have at second hand.
+# By slug; the first is what a limit gets unless another is chosen. Its clause was read;
+# those of the other two were not. Records keep name and source: neither may change.
 RULES = {
     rule.slug: rule
     for rule in (
@@ -105,6 +107,7 @@ RULES = {
             version=1,
             bands=Decimal("0.83"),
             source="ILAC-G8:09/2019, table 1, after ISO 14253-1:2017",
+            read="not read by us: at second hand",
             meaning=(
                 "A value passes when it keeps five sixths of its ± away from the"
                 " limit. A little easier to meet, and a little more often wrong."
@@ -116,6 +119,7 @@ RULES = {
             version=1,
             bands=Decimal(0),
             source="ILAC-G8:09/2019, 4.2.1",
+            read="clause from memory",
             meaning=(
                 "The value alone counts, and its ± only says how sure that is. Close"
                 " to the limit such a judgement is wrong every second time: only for"
@@ -198,9 +202,8 @@ def explain(
 
     ``unit`` is put behind each number as it is (“ %”). ``guard_band`` is that of the
     rule, U where none is given; what the true value could be is said by U whatever the
-    rule. ``advice`` is what to do where it could lie on the other side. The uncertainty
-    is shown with two digits, rounded up (GUM 7.2.6); the verdict is found before
-    rounding.
+    rule. ``advice`` is what to do where it could lie on the other side. The verdict is
+    found before rounding, and the uncertainty shown as :func:`spread_shown` has it.
 
     >>> explain(
     ...     name="pH", unit="", value=Decimal("9.8"), lower=Decimal(8),
@@ -216,7 +219,7 @@ conditional pass; use the meter.'
 
     band = expanded_uncertainty if guard_band is None else guard_band
     verdict = judge(value, lower=lower, upper=upper, guard_band=band)
-    spread = rounded_up(expanded_uncertainty)
+    spread = spread_shown(value, lower, upper, expanded_uncertainty)
     ends = doubtful_ends(
         value, lower=lower, upper=upper, expanded_uncertainty=expanded_uncertainty
     )
@@ -233,6 +236,41 @@ conditional pass; use the meter.'
     )
 
 
+def spread_shown(
+    value: Decimal,
+    lower: Decimal | None,
+    upper: Decimal | None,
+    expanded_uncertainty: Decimal,
+) -> Decimal:
+    """Return U to stand beside ``value``: two digits, rounded up, or more if need be.
+
+    Rounded up (GUM 7.2.6) U can reach over a limit that value ± U does not reach, and
+    the numbers would deny the outcome beside them. It then keeps as many digits as it
+    takes. Raises :class:`.InputError` for an uncertainty below zero.
+
+    >>> ten = Decimal("10.4")
+    >>> spread_shown(Decimal("10.3419"), None, ten, Decimal("0.0581"))
+    Decimal('0.0581')
+    >>> spread_shown(Decimal("10.3"), None, ten, Decimal("0.0581"))
+    Decimal('0.059')
+    """
+
+    def outcomes(spread: Decimal) -> list[Verdict]:
+        sides = [(lower, None), (None, upper)]
+        return [
+            judge(value, lower=low, upper=high, guard_band=spread)
+            for low, high in sides
+            if low is not None or high is not None
+        ]
+
+    shown = rounded_up(expanded_uncertainty)
+    for digits in range(SHOWN_DIGITS, len(expanded_uncertainty.as_tuple().digits) + 1):
+        shown = rounded_up(expanded_uncertainty, digits=digits)
+        if outcomes(shown) == outcomes(expanded_uncertainty):
+            break
+    return shown
+
+
 def doubtful_ends(
     value: Decimal,
     *,
@@ -243,7 +281,7 @@ def doubtful_ends(
     """Return which ends of value ± U lie on the other side of a limit, with words.
 
     None where the whole of value ± U lies inside, or all of it outside by more than U.
-    An end is that of U as it is shown, rounded up. Raises as :func:`judge` does.
+    An end is that of U as :func:`spread_shown` has it. Raises as :func:`judge` does.
 
     >>> doubtful_ends(
     ...     Decimal("9.8"), lower=None, upper=Decimal(10),
@@ -251,7 +289,7 @@ def doubtful_ends(
     ... )
     [('up to', Decimal('10.40'))]
     """
-    spread = rounded_up(expanded_uncertainty)
+    spread = spread_shown(value, lower, upper, expanded_uncertainty)
     down, up = ("down to", value - spread), ("up to", value + spread)
     doubt = judge(value, lower=lower, upper=upper, guard_band=expanded_uncertainty)
     if doubt is Verdict.CONDITIONAL_PASS:

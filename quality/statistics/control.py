@@ -15,7 +15,7 @@ import dataclasses
 import enum
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from quality.statistics.errors import (
@@ -63,8 +63,8 @@ def standing_of(count: int) -> Standing:
 class IndividualsChart:
     """Values, their moving ranges and the limits of both, in the unit of the values.
 
-    The limits come from the first ``baseline`` values; what came later is held
-    against them. ``moving_ranges[i]`` is the step from value i to value i + 1.
+    ``baseline`` of the values set the limits; all are held against them.
+    ``moving_ranges[i]`` is the step from value i to value i + 1.
     """
 
     values: tuple[float, ...]
@@ -109,13 +109,17 @@ class IndividualsChart:
 
 
 def individuals_chart(
-    values: Sequence[float], *, baseline: int | None = None
+    values: Sequence[float],
+    *,
+    baseline: int | None = None,
+    apart: Collection[int] = (),
 ) -> IndividualsChart:
     """Return an individuals and moving-range chart: x̄ ± 3·MR̄/1.128, MR to 3.267·MR̄.
 
     ``baseline`` is how many of the first values set the limits, all by default. Keep
     it when values are added: limits are recalculated by decision, not silently.
-    Source: NIST/SEMATECH 6.3.2.2.
+    ``apart`` are positions that do not set them: the limits are those of the series
+    without these values. Source: NIST/SEMATECH 6.3.2.2.
 
     Raises :class:`TooFewValuesError` below two values, :class:`StatisticsError` for
     one that is not a finite number, :class:`NoSpreadError` where the baseline does
@@ -126,14 +130,15 @@ def individuals_chart(
     (8.707, 9.593, (4,))
     """
     series = _checked(values)
-    used = len(series) if baseline is None else baseline
-    if not 2 <= used <= len(series):  # noqa: PLR2004 - one value has no range
+    asked = len(series) if baseline is None else baseline
+    setting = [series[i] for i in range(min(asked, len(series))) if i not in apart]
+    used = len(setting)
+    if asked > len(series) or used < 2:  # noqa: PLR2004 - one value has no range
         raise TooFewValuesError(
-            f"Limits need at least two values to stand on; {used} of {len(series)}"
-            " cannot be used."
+            f"Limits need at least two values to stand on; {asked} of {len(series)}"
+            " cannot be used, or too many of them are set apart."
         )
-    steps = tuple(abs(later - earlier) for earlier, later in itertools.pairwise(series))
-    mean_range = math.fsum(steps[: used - 1]) / (used - 1)
+    mean_range = math.fsum(_steps(setting)) / (used - 1)
     if not mean_range:
         raise NoSpreadError(
             f"The first {used} values are all the same, so they have no spread to draw"
@@ -141,11 +146,15 @@ def individuals_chart(
         )
     return IndividualsChart(
         values=series,
-        moving_ranges=steps,
+        moving_ranges=_steps(series),
         baseline=used,
-        centre=math.fsum(series[:used]) / used,
+        centre=math.fsum(setting) / used,
         mean_range=mean_range,
     )
+
+
+def _steps(values: Sequence[float]) -> tuple[float, ...]:
+    return tuple(abs(later - earlier) for earlier, later in itertools.pairwise(values))
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)

@@ -38,6 +38,9 @@ SMALLEST_SHARE: Final = Decimal("0.01")  # requirements C29: U is 1 % of the mas
 # Slope of a good electrode, in % of the Nernst slope: common practice, no source.
 LEAST_SLOPE: Final = 95.0
 MOST_SLOPE: Final = 105.0
+# Offset at pH 7 of a good electrode, in mV and in pH: common practice, no source.
+MOST_OFFSET_MILLIVOLTS: Final = 30.0
+MOST_OFFSET_PH: Final = 0.5
 SOAP_WINDOW: Final = (Decimal(8), Decimal(10))  # of a 1 % solution, in which we judge
 COLDEST, HOTTEST = 0.0, 100.0  # liquid water, in °C
 
@@ -197,9 +200,10 @@ def check_meter(
 ) -> MeterCheck:
     """Return slope, offset and errors of a pH meter, and whether it passes.
 
-    It passes where both errors are acceptable and the slope lies at 95 to 105 % of
-    the Nernst slope (common practice, no source). Right after the meter was set to
-    these very buffers the pH shown says nothing; the millivolts still do.
+    It passes where both errors are acceptable, the slope lies at 95 to 105 % of the
+    Nernst slope and the offset at pH 7 is no more than 30 mV, or 0.5 pH where no
+    millivolts are known (both common practice, no source). Right after the meter was
+    set to these very buffers the pH shown says nothing; the millivolts still do.
 
     Raises :class:`StatisticsError` for two buffers that are less than 1 pH apart, or
     both readings nearer to the other buffer: they were swapped.
@@ -228,7 +232,9 @@ def check_meter(
         _buffer_error(second, tolerance, step, reference_half_width),
     )
     slope, offset, from_millivolts = _line(first, second, float(temperature))
+    most = MOST_OFFSET_MILLIVOLTS if from_millivolts else MOST_OFFSET_PH
     straight = LEAST_SLOPE <= slope <= MOST_SLOPE
+    centred = abs(offset) <= most
     low, high = sorted((first.reference, second.reference))
     # The window is meant at 25 °C, where a buffer called 10 has 10.01; warmer it has a
     # little less and still does its work.
@@ -239,11 +245,14 @@ def check_meter(
         offset=offset,
         from_millivolts=from_millivolts,
         brackets=brackets,
-        passed=straight and all(error.verdict.acceptable for error in errors),
+        passed=straight
+        and centred
+        and all(error.verdict.acceptable for error in errors),
         sentence=" ".join(
             [
                 *(error.sentence for error in errors),
-                _slope_words(slope, offset, straight, from_millivolts),
+                _slope_words(slope, offset, from_millivolts)
+                + _line_verdict(straight, centred, from_millivolts),
                 *([] if brackets else [_bracket_words(window)]),
             ]
         ),
@@ -289,18 +298,29 @@ def _line(
 def _slope_words(
     slope: float,
     offset: float,
-    straight: bool,  # noqa: FBT001 - a private helper with one caller
-    from_millivolts: bool,  # noqa: FBT001
+    from_millivolts: bool,  # noqa: FBT001 - a private helper with one caller
 ) -> str:
     unit = " mV" if from_millivolts else " pH"
     places = 0 if from_millivolts else 2
     ideal = "of the ideal slope" if from_millivolts else "of the slope it was set to"
     shown = format_number(Decimal(str(round(slope, 1))))
     off = format_number(Decimal(str(round(offset, places))), places=places)
-    verdict = (
-        "good." if straight else "outside 95 to 105 %: clean or replace the electrode."
-    )
-    return f"Slope {shown} % {ideal}, offset {off}{unit} at pH 7: {verdict}"
+    return f"Slope {shown} % {ideal}, offset {off}{unit} at pH 7: "
+
+
+def _line_verdict(
+    straight: bool,  # noqa: FBT001 - a private helper with one caller
+    centred: bool,  # noqa: FBT001
+    from_millivolts: bool,  # noqa: FBT001
+) -> str:
+    if straight and centred:
+        return "good."
+    most = f"{MOST_OFFSET_MILLIVOLTS:.0f} mV" if from_millivolts else "0.5 pH"
+    faults = [
+        *([] if straight else ["outside 95 to 105 %"]),
+        *([] if centred else [f"more than {most} off"]),
+    ]
+    return f"{', '.join(faults)}: clean or replace the electrode."
 
 
 def _bracket_words(window: tuple[Decimal, Decimal]) -> str:

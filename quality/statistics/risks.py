@@ -95,24 +95,36 @@ def worst_false_accept(
     guard_band: Number,
     standard_uncertainty: Number,
     *,
+    window: Number = math.inf,
     degrees_of_freedom: float = math.inf,
 ) -> float:
     """Return the largest risk of an accepted value: one on the acceptance limit.
 
-    One limit; ``guard_band`` is the distance kept from it, in the unit of the
-    uncertainty. 0.5 without a guard band. JCGM 106, 8.3.2.
+    ``guard_band`` is the distance kept from a limit and ``window`` the distance between
+    two limits, infinite with one; both in the unit of the uncertainty. Between two
+    limits the value can also lie beyond the far one: at worst, in a window of two guard
+    bands, the risk is twice that of one limit. JCGM 106, 8.3.2 and 7.4.
 
-    Raises :class:`InputError` for a guard band below zero or no uncertainty.
+    Raises :class:`InputError` for a guard band below zero, no uncertainty, or a window
+    narrower than two guard bands, in which nothing is accepted.
 
-    >>> round(worst_false_accept(Decimal("0.6"), Decimal("0.3")), 4)
+    >>> band, u = Decimal("0.6"), Decimal("0.3")
+    >>> round(worst_false_accept(band, u), 4)
     0.0228
+    >>> round(worst_false_accept(band, u, window=2 * band), 4)
+    0.0455
     """
-    band, u = float(guard_band), float(standard_uncertainty)
+    band, u, width = float(guard_band), float(standard_uncertainty), float(window)
     if not (band >= 0 and 0 < u < math.inf):
         raise InputError(
             "A guard band is zero or more and an uncertainty above zero: check both."
         )
-    return distribution_function(-band / u, degrees_of_freedom)
+    if not width >= 2 * band:
+        raise InputError("Two limits hold two guard bands at least to accept anything.")
+    near = distribution_function(-band / u, degrees_of_freedom)
+    if width == math.inf:
+        return near
+    return near + distribution_function((band - width) / u, degrees_of_freedom)
 
 
 def guard_band_for(

@@ -8,7 +8,8 @@ from django import template
 
 from batches.models import Batch
 from producer.models import User
-from quality.services import changing, marks
+from quality.models import SignatureMark
+from quality.services import changing, holding, marks
 
 register = template.Library()
 
@@ -27,6 +28,12 @@ def may_change(context: dict[str, Any], batch: Batch) -> bool:
     )
 
 
+@register.simple_tag
+def later_changes(mark: SignatureMark) -> list[tuple[changing.Row, str]]:
+    """Return what was changed after a signature was void already, in words."""
+    return changing.later_changes(mark)
+
+
 @register.inclusion_tag("quality/_standing_marks.html")
 def signature_marks(batch: Batch) -> dict[str, Any]:
     """Show what happened to the basis of the last signature over the findings.
@@ -34,10 +41,14 @@ def signature_marks(batch: Batch) -> dict[str, Any]:
     Nothing where that signature stands as it was given.
     """
     last = marks.newest(batch)
+    marked = last is not None and bool(last.marks.all())
+    held = holding.last_hold(batch)
     return {
         "batch": batch,
         "signature": last,
         "is_void": last is not None and marks.is_void(last),
         "on_hold": batch.status == "on_hold",
-        "out": marks.bottles_out([batch.pk]) if last and last.marks.all() else [],
+        "held": held,
+        "out": marks.bottles_out([batch.pk]) if marked or held else [],
+        "caustic": changing.caustic_and_out(batch) if marked else 0,
     }

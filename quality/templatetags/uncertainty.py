@@ -10,6 +10,7 @@ from django import template
 from producer.middleware import decimal_mark
 from producer.quantities import format_number
 from quality.charts.bars import budget_bars, percent_of
+from quality.statistics import uncertainty
 from quality.statistics.budgets import Budget
 from quality.statistics.rounding import as_decimal, rounded, rounded_up, to_place
 from quality.statistics.simulation import Agreement, Simulation, compare
@@ -34,6 +35,12 @@ def with_uncertainty(budget: Budget) -> str:
 def spread(uncertainty: float | Decimal) -> str:
     """Show an uncertainty alone: two digits, rounded up."""
     return to_place(rounded_up(as_decimal(uncertainty)), mark=decimal_mark())
+
+
+@register.filter
+def expanded(standard_uncertainty: Decimal) -> Decimal:
+    """Return U = 2·u, as everywhere beside a result."""
+    return uncertainty.expanded(standard_uncertainty)
 
 
 @register.filter

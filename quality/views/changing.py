@@ -9,6 +9,7 @@ from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
+from django.utils.html import format_html
 
 from batches.forms.making import AmendReadingForm, AmendWeighingForm
 from batches.forms.mending import AmendLossForm
@@ -141,24 +142,41 @@ def _handle(
     void: bool = False,
 ) -> HttpResponse:
     home = reverse("quality:review", args=[batch.number])
+    is_signed = changing.is_closed(batch)
     return acts.handle(
         request,
         form,
         do=service(request),
         then=lambda _: home,
-        said=SAID,
+        said=lambda _: _said(batch),
         home=home,
-        title=f"{batch.number}, signed: "
+        title=f"{batch.number}, {'signed' if is_signed else 'not signed'}: "
         + (f"take back a {name}" if void else f"correct a {name}"),
         submit="Take it back" if void else "Record the correction",
         template="quality/change.html",
         context={
             "batch": batch,
             "foreseen": changing.foreseen(batch),
+            "is_signed": is_signed,
             "facts": was,
             "danger": True,
             "net_of": "gross_mg,tare_mg" if "gross_mg" in form.fields else "",
         },
+    )
+
+
+def _said(batch: Batch) -> str:
+    """Say what the correction did, and first of all if bottles may burn somebody."""
+    out = changing.caustic_and_out(batch)
+    if not out:
+        return SAID
+    return format_html(
+        "{} <strong>Bottles that are out may be caustic: {}.</strong> By the weighings"
+        " as they stand now so much potassium hydroxide is left over. <a"
+        ' href="{}">See where they are, and decide about a recall at once</a>.',
+        SAID,
+        out,
+        reverse("quality:affected", args=[batch.number]),
     )
 
 

@@ -36,6 +36,7 @@ def chart(
         {
             **documents.context_of(series, _analysis(request, series)),
             "rules": rules if rules in RULES else "weco",
+            "with_rejected": _with_rejected(request),
         },
     )
 
@@ -83,4 +84,9 @@ def _analysis(request: HttpRequest, series: Series) -> Analysis:
         first=whole_number(asked.get("first"), default=1),
         last=whole_number(asked.get("last"), default=0) or None,
         rules=RULES.get(asked.get("rules", ""), WECO_RULES),
+        with_rejected=_with_rejected(request),
     )
+
+
+def _with_rejected(request: HttpRequest) -> bool:
+    return request.GET.get("rejected") == "with"

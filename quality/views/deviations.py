@@ -10,14 +10,17 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
 from producer.errors import Refusal
+from producer.middleware import decimal_mark
 from producer.models import Instrument, Right, Stock
 from producer.tables.base import show
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
 from quality.forms.deviations import CloseForm, OpenDeviationForm, StepForm
-from quality.models import Characteristic, Deviation, DeviationStep
+from quality.models import Deviation, DeviationStep
 from quality.services import deviating
 from quality.services import deviations as reading
+from quality.services.deviation_hands import is_own_work
+from quality.services.result_now import result_now
 from quality.tables.deviations import DeviationTable
 
 Decision = DeviationStep.Decision
@@ -79,12 +82,13 @@ def deviation_open(request: HttpRequest, code: str) -> HttpResponse:
     """Open a deviation about a raw lot or a batch."""
     stock = get_object_or_404(Stock, code=code.upper())
     wanted = request.GET.get("of", "")
-    given = {"characteristic": wanted} if wanted in Characteristic.values else {}
+    results = reading.results_of(stock)
+    given = {"characteristic": wanted} if wanted in results else {}
     page = "batch" if stock.kind == Stock.Kind.BATCH else "lot"
     app = "batches" if page == "batch" else "producer"
     return _open(
         request,
-        form=OpenDeviationForm(request.POST or None, of_a_stock=True, initial=given),
+        form=OpenDeviationForm(request.POST or None, results=results, initial=given),
         about={"stock": stock},
         home=reverse(f"{app}:{page}", args=[stock.code]),
         name=f"{stock.get_kind_display()} {stock.code}",
@@ -97,7 +101,7 @@ def deviation_open_instrument(request: HttpRequest, pk: int) -> HttpResponse:
     instrument = get_object_or_404(Instrument, pk=pk)
     return _open(
         request,
-        form=OpenDeviationForm(request.POST or None, of_a_stock=False),
+        form=OpenDeviationForm(request.POST or None, results=()),
         about={"instrument": instrument},
         home=reverse("quality:instrument", args=[pk]),
         name=f"{instrument}",
@@ -116,7 +120,7 @@ def deviation_step(request: HttpRequest, code: str) -> HttpResponse:
             by=user_of(request), deviation=found, submission=submission, **facts
         ),
         then=lambda _: home,
-        said=lambda step: f"Added: {step.get_kind_display()}.",
+        said=_said_of_step,
         home=home,
         title=f"{found.code}: add a step",
         submit="Add it",
@@ -161,7 +165,8 @@ def deviation_close(request: HttpRequest, code: str) -> HttpResponse:
         context={
             "deviation": found,
             "standing": reading.standing(found),
-            "is_own_work": deviating.is_own_work(user, found),
+            "is_own_work": is_own_work(user, found),
+            "now": result_now(found, decimal_mark()),
         },
     )
 
@@ -181,14 +186,34 @@ def _open(
             by=user_of(request), submission=submission, **about, **facts
         ),
         then=page_of,
-        said=lambda made: f"Deviation {made.code} is open. Look for the cause now.",
+        said=lambda made: (
+            f"Deviation {made.code} is open. Look for the cause now."
+            + _held(made, made.classification)
+        ),
         home=home,
         title=f"Open a deviation of {name}",
         submit="Open it",
         context={
             "lead": "While it is open, no batch that it is about or that has it in it"
-            " is released."
+            " is released. Where it is critical, what is released of them is put on"
+            " hold at once, with every bottle that is still here; a raw lot too."
         },
+    )
+
+
+def _said_of_step(step: DeviationStep) -> str:
+    said = f"Added: {step.get_kind_display()}."
+    return said + _held(step.deviation, step.classification)
+
+
+def _held(found: Deviation, now: str) -> str:
+    """Return what a class that was just given has done, or nothing."""
+    if now != Deviation.Class.CRITICAL or found.stock is None:
+        return ""
+    return (
+        f" What was released of {reading.name_of(found)} and of all made from it is on"
+        " hold, with the bottles that are here. What is out cannot be held: see if a"
+        " recall is due."
     )
 
 

@@ -19,6 +19,7 @@ from quality.forms.checking import FORMS
 from quality.services import checking, impact
 from quality.services.charting import Chartable, Kind
 from quality.services.impact import Doubt
+from quality.services.tolerances import UNITS, beyond_words
 
 FEWEST_ERRORS = 2
 
@@ -45,6 +46,7 @@ def instrument(request: HttpRequest, pk: int) -> HttpResponse:
             "kind": checking.kind_words(entry),
             "worth": worth,
             "doubt": doubt,
+            "beyond": beyond_words(entry, worth.last_good) if worth.last_good else "",
             "in_doubt": impact.count(doubt) if doubt else 0,
             "is_expired": entry.is_expired(local_day(timezone.now())),
             "charts": _charts(entry, has_checks=bool(worth.checks)),
@@ -89,7 +91,7 @@ def instrument_check(request: HttpRequest, pk: int) -> HttpResponse:
         title=f"Check {entry.name}",
         context={
             "lead": f"{checking.kind_words(entry)} with steps of"
-            f" {entry.resolution.normalize():f} {checking.UNITS[entry.kind]}."
+            f" {entry.resolution.normalize():f} {UNITS[entry.kind]}."
         },
     )
 

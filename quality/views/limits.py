@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal
 from typing import Any
 
@@ -99,18 +100,23 @@ def _page(
         {
             **page,
             "limits": [(row, RULES[row.rule]) for row in rows.filter(**{of: owner})],
-            "rules": [(rule, _worst_percent(rule)) for rule in RULES.values()],
+            "rules": [(rule, *_worst_percents(rule)) for rule in RULES.values()],
             "worst_conditional_percent": as_decimal(worst_false_accept(0, 1) * 100),
         },
     )
 
 
-def _worst_percent(rule: DecisionRule) -> Decimal:
-    """Return the largest chance, in %, that what passes lies beyond a limit.
+def _worst_percents(rule: DecisionRule) -> tuple[Decimal, Decimal]:
+    """Return the largest chance, in %, that what passes lies beyond its limits.
 
-    One u of the value, kept away from the limit by the guard band of its U = 2·u.
+    Of one limit, and of two so close together that a value can just pass. The u of a
+    later value is not known, but both are the same for any: U is 2·u.
     """
-    return as_decimal(worst_false_accept(rule.guard_band(Decimal(2)), 1) * 100)
+    band = rule.guard_band(Decimal(2))
+    one, two = (
+        worst_false_accept(band, 1, window=window) for window in (math.inf, 2 * band)
+    )
+    return as_decimal(one * 100), as_decimal(two * 100)
 
 
 def _version(pk: int) -> FormulaVersion:

@@ -42,6 +42,14 @@ def review(request: HttpRequest, number: str) -> HttpResponse:
     signatures = as_signed.signatures_of([batch.pk])
     first = as_signed.deciding(signatures)
     then = as_signed.as_signed(first, mark=mark) if first else None
+    read = reading_order.in_order(
+        batch,
+        found,
+        signatures,
+        as_signed=then.rows if then else None,
+        differences=as_signed.differences(then, found) if then else (),
+        mark=mark,
+    )
     page = {
         "batch": batch,
         "places": PLACES,
@@ -50,11 +58,9 @@ def review(request: HttpRequest, number: str) -> HttpResponse:
         "charges": found.entries.charges,
         "readings": found.entries.readings,
         "weighings": found.entries.weighings,
-        "read": reading_order.in_order(
-            batch, found, signatures, as_signed=then.rows if then else None, mark=mark
-        ),
+        "read": read,
+        "exceptions": read.exceptions,
         "signed": then,
-        "differences": as_signed.differences(then, found) if then else [],
         "signatures": [
             (row, as_signed.as_signed(row, mark=mark)) for row in signatures
         ],
@@ -84,6 +90,7 @@ def sign(request: HttpRequest, number: str) -> HttpResponse:
 
     review = reviewing.review_of(batch, by=user)
     signatures = as_signed.signatures_of([batch.pk])
+    read = reading_order.in_order(batch, review, signatures, mark=mark)
     return acts.handle(
         request,
         SignForm(
@@ -101,7 +108,8 @@ def sign(request: HttpRequest, number: str) -> HttpResponse:
         context={
             "batch": batch,
             "review": review,
-            "read": reading_order.in_order(batch, review, signatures, mark=mark),
+            "read": read,
+            "exceptions": read.exceptions,
             "choices": choices_of(batch, review, mark=mark),
             "now": timezone.now(),
         },

@@ -69,7 +69,8 @@ def test_a_cook_makes_what_its_weighings_say(crew: make.Crew) -> None:
     # what is missing counts as water, so all the soap is in what came out
     assert content.percent == pytest.approx(expected.soap * 100 / grams(net))
     assert content.sentence == ""
-    assert any("together" in note for note in notes_on(outcome_of(batch)))
+    (note,) = [one for one in notes_on(outcome_of(batch)) if "together" in one]
+    assert "if none of what this batch itself lost was, the soap" in note
 
 
 def test_a_dilution_has_its_part_of_the_soap_of_the_paste(crew: make.Crew) -> None:

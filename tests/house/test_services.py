@@ -547,7 +547,11 @@ def changing_functions() -> set[Service]:
         for name in service_modules()
         for label, function in vars(importlib.import_module(name)).items()
         if inspect.isfunction(function)
-        and hasattr(function, "__wrapped__")
+        # Who signs has the password checked before the transaction begins.
+        and (
+            hasattr(function, "__wrapped__")
+            or {"password", "seen"} <= set(inspect.signature(function).parameters)
+        )
         and function.__module__ == name
         and not label.startswith("_")
     }

@@ -153,3 +153,11 @@ def test_looking_only_says_what_is_found_and_changes_nothing(
     assert "Mind the door.\nShut it." in said
     assert "Nothing stands in the way." in said
     assert served == []
+
+
+def test_it_says_how_many_rows_of_an_older_version_the_journal_keeps_from_now_on(
+    owner: User, served: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "older version" not in run()
+    monkeypatch.setattr(serving, "prepare", lambda: 712)
+    assert "712 rows of an older version were written into the journal" in run()

@@ -13,7 +13,7 @@ from django.core.management import CommandError
 from django.db import OperationalError
 from pytest_django import Settings
 
-from producer import checks, serving
+from producer import baseline, checks, serving
 
 HERE = "127.0.0.1"
 
@@ -230,3 +230,18 @@ def test_records_inside_the_code_are_warned_of(settings: Settings) -> None:
     assert ids(checks.records_outside_the_code(None)) == ["kettlebook.W003"]
     settings.IS_DEMO = True
     assert checks.records_outside_the_code(None) == []
+
+
+def test_bringing_up_to_date_ends_with_the_rows_of_an_older_version(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    done: list[str] = []
+    monkeypatch.setattr(serving, "call_command", lambda name, **_: done.append(name))
+
+    def keep() -> int:
+        done.append("keep")
+        return 12
+
+    monkeypatch.setattr(baseline, "keep", keep)
+    assert serving.prepare() == 12
+    assert done == ["migrate", "collectstatic", "keep"]

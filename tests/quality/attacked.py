@@ -42,7 +42,7 @@ def run(directory: Path, *words: str) -> subprocess.CompletedProcess[str]:
         capture_output=True,
         text=True,
         check=False,
-        timeout=250,
+        timeout=600,
     )
 
 

@@ -26,10 +26,11 @@ def deviation(
 
 
 def looked_into(by: User, found: Deviation) -> Deviation:
-    """Add a cause and an action."""
+    """Add a cause, an action, and a further test."""
     for kind, text in (
         ("cause", "the sample came from the rim of the pot"),
         ("action", "stirred for ten minutes, sampled from the middle"),
+        ("test", "tested again from the middle, with the meter checked"),
     ):
         deviating.add_step(by=by, deviation=found, kind=kind, text=text)
     return found

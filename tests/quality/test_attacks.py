@@ -6,6 +6,7 @@ takes the triggers away and puts them back, and knows how every hash is computed
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import json
 import shutil
@@ -207,7 +208,7 @@ def a_signed_record_and_its_hash(hand: Hand) -> list[str]:
         hand.do("UPDATE batches_reading SET value = 9.4 WHERE id = 5")
     return [
         "Signature 1 on batch B26-0001-9: the journal knows of no signature",
-        "Signature 1: record is SHA-256",
+        "Signature 1: record is a text of",
     ]
 
 
@@ -325,6 +326,94 @@ def a_rule_gone(hand: Hand) -> list[str]:
     return ["The rule “stock_never_below_zero” of the table producer_stock is gone"]
 
 
+def a_rule_that_lets_everything_pass(hand: Hand) -> list[str]:
+    """Leave a rule its name, and take away what it says."""
+    hand.file.execute("PRAGMA writable_schema = ON")
+    hand.do(
+        "UPDATE sqlite_master SET sql = replace(sql, '(\"on_hand_mg\" >= 0)',"
+        " '(1)') WHERE name = 'producer_stock'"
+    )
+    return ["The table producer_stock is not as Kettlebook made it", "CHECK (1)"]
+
+
+def a_unique_index_gone(hand: Hand) -> list[str]:
+    """Open the way for two rows of what there can be one of."""
+    name = hand.one(
+        "SELECT name FROM sqlite_master WHERE type = 'index' AND sql LIKE"
+        " 'CREATE UNIQUE INDEX%' AND tbl_name LIKE 'batches_%'"
+    )
+    hand.file.execute(f'DROP INDEX "{name}"')
+    return [f"The rule “{name}” of the table batches_"]
+
+
+def a_column_more(hand: Hand) -> list[str]:
+    """Keep something beside the record."""
+    hand.file.execute("ALTER TABLE batches_charge ADD COLUMN truth text")
+    return ["The table batches_charge is not as Kettlebook made it", "truth text"]
+
+
+def a_long_text_in_the_words_of_the_journal(hand: Hand) -> list[str]:
+    """Put what the journal seems to keep of a long text in its place."""
+    text = hand.one("SELECT record FROM quality_signature WHERE id = 1")
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    words = canonical({"length": len(text), "sha256": digest})
+    hand.change("quality_signature", 1, "record", words)
+    return ["Signature 1: record is {", "wrote a text of"]
+
+
+def a_password_in_another_way(hand: Hand) -> list[str]:
+    """Let anybody in, by a hash that looks like one of a later version."""
+    hand.change("producer_user", 1, "password", "pbkdf2_sha256$9999999$salt$aGFzaA==")
+    return ["User 1: the password is not the one of journal row"]
+
+
+def a_time_at_another_offset(hand: Hand) -> list[str]:
+    """Write the same moment of a reading so that no list by day finds it."""
+    text = hand.one("SELECT observed_at FROM batches_reading WHERE id = 5")
+    hand.change("batches_reading", 5, "observed_at", f"{text.replace(' ', 'T')}+00:00")
+    return ["Reading 5: observed at is kept as “"]
+
+
+def a_day_in_another_form(hand: Hand) -> list[str]:
+    """Write the same day so that it sorts elsewhere."""
+    day = hand.one("SELECT received_on FROM producer_rawlot ORDER BY stock_id")
+    key = hand.one("SELECT min(stock_id) FROM producer_rawlot")
+    hand.change("producer_rawlot", key, "received_on", day.replace("-", ""))
+    return [f"Raw lot {key}: received on is kept as “{day.replace('-', '')}”"]
+
+
+def an_act_hidden_from_its_day(hand: Hand) -> list[str]:
+    """Write the same moment of an act in another way; its hash still fits."""
+    text = hand.one(f"SELECT at FROM {JOURNAL} WHERE sequence = 60")  # noqa: S608
+    hand.change(JOURNAL, 60, "at", f"{text.replace(' ', 'T')}Z")
+    return ["Journal entry 60: at is kept as “"]
+
+
+def a_number_series_set_back(hand: Hand) -> list[str]:
+    """Let the next lot have a number that another has already."""
+    name = hand.one("SELECT name FROM producer_numberseries WHERE name LIKE 'L%'")
+    hand.do("UPDATE producer_numberseries SET last = 1 WHERE name = ?", name)
+    return [f"The number series {name} is at 1, but L"]
+
+
+def a_record_past_reading(hand: Hand) -> list[str]:
+    """Spoil one signature, and forge another behind it."""
+    hand.change("quality_signature", 1, "record", "{")
+    sha256 = hashlib.sha256(b"{").hexdigest()
+    hand.change("quality_signature", 1, "record_sha256", sha256)
+    last = hand.one("SELECT max(id) FROM quality_signature")
+    hand.change("quality_signature", last, "printed_name", "Nobody")
+    number = hand.one(
+        "SELECT code FROM producer_stock WHERE id ="
+        " (SELECT batch_id FROM quality_signature WHERE id = ?)",
+        last,
+    )
+    return [
+        "Signature 1 on batch",
+        f"Signature {last} on batch {number}: name, meaning or reason",
+    ]
+
+
 def a_supplier_gone(hand: Hand) -> list[str]:
     """Delete whom a lot came from."""
     hand.do("DELETE FROM producer_supplier WHERE id = 1")
@@ -375,6 +464,16 @@ ATTACKS: tuple[Attack, ...] = (
     a_table_more,
     a_supplier_gone,
     a_rule_gone,
+    a_rule_that_lets_everything_pass,
+    a_unique_index_gone,
+    a_column_more,
+    a_long_text_in_the_words_of_the_journal,
+    a_password_in_another_way,
+    a_time_at_another_offset,
+    a_day_in_another_form,
+    an_act_hidden_from_its_day,
+    a_number_series_set_back,
+    a_record_past_reading,
     _named("producer_rawlot", "supplier_lot", "X9", "Raw lot {}: supplier lot"),
     _named("producer_rawlot", "expires_on", "2031-01-31", "Raw lot {}: expires on"),
     _named("producer_consignee", "phone", "0", "Consignee {}: phone"),
@@ -513,31 +612,82 @@ def test_a_file_that_no_record_names_is_only_a_remark(
     assert f"Remark: The file aa/{'aa' * 32} belongs to no record" in done.stdout
 
 
-def test_rows_from_before_the_journal_kept_them_are_counted_not_passed_over(
-    sound: Path, tmp_path: Path
-) -> None:
-    place = tmp_path / "older"
-    shutil.copytree(sound, place)
-    hand = Hand(place)
+def make_older(hand: Hand, until: int) -> None:
+    """Leave the journal as a version kept it that did not keep rows, up to this act."""
     entries = hand.entries()
-    for entry in entries[:100]:
+    for entry in entries[:until]:
         after = json.loads(entry.after)
         after.pop(WRITTEN, None)
         entry.after = canonical(after)
     hand.write_anew(entries)
-    charges = hand.one("SELECT count(*) FROM batches_charge")
-    kept = sum(
-        len(json.loads(entry.after)[WRITTEN]["batches_charge"]["rows"])
-        for entry in entries
-        if "batches_charge" in json.loads(entry.after).get(WRITTEN, {})
-    )
+
+
+KEEP = "import django; django.setup(); from producer import baseline; "
+
+
+@pytest.mark.parametrize("later_acts", [0, 1, 40])
+def test_rows_of_an_older_version_are_counted_then_kept_and_then_compared(
+    sound: Path, tmp_path: Path, later_acts: int
+) -> None:
+    place = tmp_path / "older"
+    shutil.copytree(sound, place)
+    hand = Hand(place)
+    acts = len(hand.entries())
+    make_older(hand, acts - later_acts)
+    hand.done()
+
+    before = run(place, "manage.py", "verify")
+    kept = run(place, "-c", f"{KEEP}print(baseline.keep())")
+    again = run(place, "-c", f"{KEEP}print(baseline.keep())")
+    after = run(place, "manage.py", "verify")
+    hand = Hand(place)
+    hand.change("batches_reading", 5, "value", 9.4)
+    hand.done()
+    forged = run(place, "manage.py", "verify")
+
+    assert before.returncode == 0, before.stdout
+    assert "rows cannot be compared one by one" in before.stdout
+    assert "Start “serve” once" in before.stdout
+    assert int(kept.stdout) > 0, kept.stderr
+    assert f"Remark: {kept.stdout.strip()} rows cannot be compared" in before.stdout
+    assert again.stdout.strip() == "0", again.stderr
+    assert after.returncode == 0, after.stdout
+    assert "rows cannot be compared" not in after.stdout
+    assert f"from row {acts + 1} on. What was changed behind" in after.stdout
+    assert forged.returncode == 1
+    assert "Reading 5: value is 9.4" in forged.stdout
+
+
+def test_control_nothing_is_kept_again_where_every_act_kept_its_rows(
+    sound: Path, tmp_path: Path
+) -> None:
+    for name, spoil in (("whole", lambda _: None), ("emptied", a_journal_emptied)):
+        place = tmp_path / name
+        shutil.copytree(sound, place)
+        hand = Hand(place)
+        spoil(hand)
+        hand.done()
+        done = run(place, "-c", f"{KEEP}print(baseline.keep())")
+        assert done.stdout.strip() == "0", done.stderr
+
+
+def test_an_act_dated_before_the_one_before_it_is_a_remark(
+    sound: Path, tmp_path: Path
+) -> None:
+    place = tmp_path / "set-back"
+    shutil.copytree(sound, place)
+    hand = Hand(place)
+    entries = hand.entries()
+    back = entries[59].at - datetime.timedelta(minutes=2)
+    entries[60].at = back
+    hand.write_anew(entries)
     hand.done()
 
     done = run(place, "manage.py", "verify")
 
     assert done.returncode == 0, done.stdout
-    assert 0 < kept < charges
-    assert f"Remark: {charges - kept} rows of “charges” are from before" in done.stdout
+    assert f"Remark: Journal row 61 is dated {back:%Y-%m-%d %H:%M} UTC" in done.stdout
+    assert "is dated" not in run(sound, "manage.py", "verify").stdout
 
 
 def test_the_file_is_only_looked_at(sound: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -10,6 +12,7 @@ from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services import dispatching, losses
 from producer.models import JournalEntry, User
 from quality.models import SignatureMark
+from quality.services import changing, marks
 from tests import lab, make
 from tests.quality.test_changing import change_ph, ph_of
 from tests.quality.test_revising import paste_of, potash
@@ -51,7 +54,8 @@ def test_the_page_says_what_will_happen_before_it_happens(crew: make.Crew) -> No
     )
     text = text_of(client_of(crew.maker), change_page(lot.batch))
     assert "This record is signed" in text
-    assert "The signature of Rasmus Lind, “reviewed and released”" in text
+    assert "The signature of Rasmus Lind (rasmus.lind), " in text
+    assert ", “reviewed and released”, of" in text
     assert "becomes void" in text
     assert "The batch is put on hold" in text
     assert "<strong>1</strong> bottle here is put on hold with it" in text
@@ -65,7 +69,7 @@ def test_what_was_made_from_it_is_named_on_the_page(crew: make.Crew) -> None:
     liquid = make.released_liquid(crew, paste=paste)
     text = text_of(client_of(crew.maker), change_page(paste))
     assert f">{liquid.number}</a>" in text
-    assert "They are not put on hold by this" in text
+    assert "is put on hold with its bottles; a reviewer frees each" in text
 
 
 @pytest.mark.django_db
@@ -254,3 +258,62 @@ def test_a_further_certificate_of_an_unused_lot_leads_back_to_the_lot(
         },
     )
     assert answer.headers["Location"] == reverse("producer:lot", args=[lot.code])
+
+
+@pytest.mark.django_db
+def test_a_page_of_change_of_an_unsigned_batch_says_that_it_is_not_signed(
+    crew: make.Crew,
+) -> None:
+    batch = make.cooked_batch(crew)
+    row = batch.readings.get(characteristic="ph")
+    client = client_of(crew.maker)
+    for name in ("quality:change_reading", "quality:void_reading"):
+        address = reverse(name, args=[batch.number, row.pk])
+        words = text_of(client, address)
+        assert "This record is not signed" in words
+        assert "This record is signed" not in words
+        assert f"{batch.number}, not signed:" in words
+        assert 'name="submission"' not in client.get(address).content.decode()
+
+
+@pytest.mark.django_db
+def test_a_second_change_after_the_signature_is_listed_with_the_mark(
+    crew: make.Crew,
+) -> None:
+    batch = make.signed(crew.reviewer, make.cooked_batch(crew), "release")
+    row = batch.readings.get(characteristic="ph")
+    for value in ("9.3", "9.4"):
+        row = changing.change_reading(
+            by=crew.maker,
+            reading=row,
+            value=Decimal(value),
+            method=row.method,
+            reason=f"the notebook says {value}",
+        )
+    for page in (batch_page(batch), review_page(batch)):
+        words = text_of(client_of(crew.reviewer), page)
+        assert "pH changed from 9.2 to 9.3." in words
+        assert "Changed since then too:" in words
+        assert "pH changed from 9.3 to 9.4. Because: the notebook says 9.4" in words
+    make.sign(crew.reviewer, make.fresh(batch), "unhold")
+    first, _ = marks.judging(batch)
+    (mark,) = first.marks.all()
+    assert len(changing.later_changes(mark)) == 1
+    changing.change_reading(
+        by=crew.maker,
+        reading=row,
+        value=Decimal("9.5"),
+        method=row.method,
+        reason="and once more",
+    )
+    assert len(changing.later_changes(mark)) == 1  # that is told with the second one
+
+
+@pytest.mark.django_db
+def test_the_page_of_filling_refuses_a_paste_before_anything_is_typed(
+    crew: make.Crew,
+) -> None:
+    batch = make.released_paste(crew)
+    words = text_of(client_of(crew.maker), reverse("batches:fill", args=[batch.number]))
+    assert "This paste is for further use on the premises." in words
+    assert "Number these bottles" not in words

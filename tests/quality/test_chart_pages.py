@@ -100,6 +100,40 @@ def test_a_chart_shows_pictures_and_names_what_stands_out(
     assert "not in control an index says little" in text
 
 
+def test_page_and_print_say_what_set_the_limits_and_mark_what_did_not(
+    page: Client, crew: make.Crew
+) -> None:
+    formula = charted(crew, 8)
+    bad = make.cooked_batch(crew, ph="11")
+    make.read_ph(crew, bad, "11.2")
+    make.sign(crew.reviewer, bad, "reject")
+    first = Batch.objects.order_by("pk").first()
+    assert first is not None
+    ends = f"from these 8 results, {first.number} to"
+    seen = page_of(page.get(reverse("quality:chart", args=[formula.pk, "ph"])))
+    printed = pdf_of(page, "quality:chart_pdf", formula.pk, "ph").replace("\r\n", " ")
+    for words in (seen.words, printed.replace("\n", " ")):
+        assert ends in words
+        assert f"without {bad.number} (rejected)" in words
+        assert "rejected: sets no limit" in words
+        assert "also 11," in words
+        assert "Of each batch one value counts" in words
+        assert "A ring: the same record has other results too" in words
+        assert "A cross: the batch was rejected" in words
+    asked = text_of(page, "quality:chart", formula.pk, "ph", query="?rejected=with")
+    assert "from these 9 results" in asked
+    assert '<option value="with" selected>' in asked
+    assert "A cross" not in asked
+
+
+def test_a_chart_without_such_points_says_nothing_of_them(
+    page: Client, crew: make.Crew
+) -> None:
+    text = text_of(page, "quality:chart", charted(crew, 9).pk, "ph")
+    for words in ("A ring", "A cross", 'name="rejected"', "also "):
+        assert words not in text, words
+
+
 def test_other_rules_and_points_can_be_looked_at(page: Client, crew: make.Crew) -> None:
     formula = charted(crew, 21, odd="10.4")
     text = text_of(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 from collections.abc import Callable
 from decimal import Decimal
@@ -149,6 +150,58 @@ def test_the_yield_of_a_batch_that_nobody_signed_is_computed(crew: make.Crew) ->
     assert point.value == pytest.approx(Decimal(-10), abs=Decimal("0.01"))
 
 
+def others(crew: make.Crew, characteristic: Chartable = PH) -> list[list[Decimal]]:
+    """Return for each point the other results of its batch."""
+    points = series_of(formula_of(crew), characteristic).points
+    return [[other.value for other in point.others] for point in points]
+
+
+def test_the_other_results_of_a_batch_stand_beside_the_one_that_counts(
+    crew: make.Crew,
+) -> None:
+    batch = with_ph(crew, "10.9")
+    line = make.line_of(batch, "distilled water")
+    make.charge(crew, batch, make.stock_of(crew, line), 10_000, line=line)
+    make.read_ph(crew, batch, "9.6", method="10 % solution in tap water")
+    make.read_ph(crew, batch, "9.4")
+    with_ph(crew, "9.1")
+    assert values(crew) == [Decimal("9.4"), Decimal("9.1")]
+    assert others(crew) == [[Decimal("10.9"), Decimal("9.6")], []]
+    assert series_of(formula_of(crew), PH).with_others == {0}
+
+
+def test_beside_a_signed_result_stand_the_readings_it_does_not_come_from(
+    crew: make.Crew,
+) -> None:
+    batch = make.cooked_batch(crew, ph="9.7")
+    make.read_ph(crew, batch, "9.3")
+    make.sign(crew.reviewer, batch, "release")
+    (point,) = series_of(formula_of(crew), PH).points
+    assert (point.value, point.origin) == (Decimal("9.3"), SIGNED)
+    assert others(crew) == [[Decimal("9.7")]]
+
+
+def test_a_void_reading_is_no_other_result(crew: make.Crew) -> None:
+    batch = with_ph(crew, "9.9")
+    cooking.amend_reading(
+        by=crew.maker, reading=batch.readings.get(), void=True, reason="wrong jug"
+    )
+    make.read_ph(crew, batch, "9.1")
+    assert others(crew) == [[]]
+
+
+def test_a_rejected_batch_says_so_at_its_point(crew: make.Crew) -> None:
+    rejected = make.failed_paste(crew)
+    gone = make.failed_paste(crew, "dispose")
+    with_ph(crew, "9.2")
+    series = series_of(formula_of(crew), PH)
+    assert [(point.label, point.apart) for point in series.points[:2]] == [
+        (rejected.number, "rejected"),
+        (gone.number, "disposed"),
+    ]
+    assert series.apart == {0, 1}
+
+
 def titrated(crew: make.Crew, batch: Batch, value: str) -> None:
     Titration.objects.create(
         stock=batch.stock,
@@ -170,6 +223,7 @@ def test_the_newest_titration_of_a_batch_is_charted_against_the_premises(
     titrated(crew, batch, "0.08")
     series = series_of(formula_of(crew), Chartable.FREE_ALKALI)
     assert [point.value for point in series.points] == [Decimal("0.08")]
+    assert others(crew, Chartable.FREE_ALKALI) == [[Decimal("0.30")]]
     assert (series.limits.lower, series.limits.upper) == (None, Decimal("0.25"))
 
 
@@ -308,6 +362,7 @@ def test_from_twenty_on_the_limits_stay_when_a_batch_is_added(crew: make.Crew) -
         twenty.chart.upper,
     )
     assert "points 1 to 20 and stay" in more.sentence
+    assert "computed from these 20 results, B0 to B19." in more.sentence
 
 
 def test_other_points_set_the_limits_when_somebody_says_so(crew: make.Crew) -> None:
@@ -356,6 +411,63 @@ def test_the_rules_can_be_those_of_nelson(crew: make.Crew) -> None:
     nelson = analysis_of(series(crew, eight_above), rules=NELSON_RULES).found
     assert any("eight in a row" in found.sentence for found in western)
     assert not any("nine in a row" in found.sentence for found in nelson)
+
+
+def rejected_at(one: Series, *places: int) -> Series:
+    points = [
+        dataclasses.replace(point, apart="rejected") if place in places else point
+        for place, point in enumerate(one.points)
+    ]
+    return dataclasses.replace(one, points=points)
+
+
+def test_a_rejected_batch_is_in_the_picture_and_sets_no_limit(crew: make.Crew) -> None:
+    bad = rejected_at(series(crew, [*STEADY, 12.0, *STEADY * 3]), 5)
+    analysis = analysis_of(bad)
+    without = analysis_of(series(crew, STEADY * 4))
+    assert analysis.chart is not None
+    assert without.chart is not None
+    assert analysis.chart.centre == without.chart.centre
+    assert analysis.chart.upper == without.chart.upper
+    assert analysis.chart.values[5] == 12.0
+    assert analysis.mark(5) == "beyond"
+    # one point more, so that twenty set the limits
+    assert str(analysis.span) == "points 1 to 21"
+    assert "from these 20 results, B0 to B20, without B5 (rejected)." in (
+        analysis.sentence
+    )
+
+
+def test_a_rejected_batch_sets_limits_when_somebody_says_so(crew: make.Crew) -> None:
+    bad = rejected_at(series(crew, [*STEADY, 12.0, *STEADY * 3]), 5)
+    asked = analysis_of(bad, with_rejected=True)
+    assert asked.chart is not None
+    assert asked.chart.upper > 10  # alone the others give 9.6
+    assert "from these 20 results, B0 to B19." in asked.sentence
+    assert "without" not in asked.sentence
+
+
+def test_rejected_batches_do_not_make_up_the_fewest_there_must_be(
+    crew: make.Crew,
+) -> None:
+    nine = series(crew, [*STEADY, *STEADY[:4]])
+    assert analysis_of(rejected_at(nine, 8)).chart is not None
+    analysis = analysis_of(rejected_at(nine, 0, 8))
+    assert analysis.chart is None
+    assert analysis.sentence.startswith(
+        "7 results so far, without B0 (rejected), B8 (rejected): limits"
+    )
+
+
+@pytest.mark.parametrize(("first", "last"), [(1, 8), (18, 25), (99, 99), (5, 3)])
+def test_a_span_has_eight_points_that_set_limits_whatever_is_asked_for(
+    crew: make.Crew, first: int, last: int
+) -> None:
+    bad = rejected_at(series(crew, STEADY * 5), 2, 3, 20, 24)
+    analysis = analysis_of(bad, first=first, last=last)
+    assert len(analysis.span.setting) == 8
+    assert analysis.chart is not None
+    assert analysis.chart.baseline == 8
 
 
 def test_results_that_are_all_the_same_say_so(crew: make.Crew) -> None:

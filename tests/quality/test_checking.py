@@ -70,7 +70,10 @@ def test_a_scale_against_a_check_weight(maker: User) -> None:
     assert check.passed
     assert error_of(check) == 1
     assert outcome_of(check) is Verdict.PASS
-    assert check.sentence == ("Error 1 g ± 0.58 g lies inside −2 g to 2 g: pass.")
+    assert check.sentence == (
+        "Error 1 g ± 0.58 g lies inside −2 g to 2 g: pass. Registered ± 0 g, but 1 g"
+        " off: raise the ± in the register."
+    )
     entry = JournalEntry.objects.first()
     assert entry is not None
     assert (entry.act, entry.subject_label) == ("instrument checked", "bench scale")
@@ -260,6 +263,70 @@ def test_only_a_maker_records_a_check(reviewer: User, maker: User) -> None:
     scale = make.scale(maker)
     with pytest.raises(PermissionDenied):
         weighed(reviewer, instrument=scale)
+
+
+# ------------------------------------------------------- what no check lets pass
+
+
+@pytest.mark.parametrize(
+    ("kind", "most", "too_much"),
+    [("scale", "3", "3.01"), ("thermometer", "2", "2.01"), ("meter", "0.2", "0.21")],
+)
+def test_a_tolerance_that_lets_everything_pass_is_refused(
+    maker: User, kind: str, most: str, too_much: str
+) -> None:
+    check: dict[str, Any] = {
+        "scale": lambda tolerance: weighed(maker, tolerance=tolerance),
+        "thermometer": lambda tolerance: weighed(
+            maker,
+            instrument=make.thermometer(maker),
+            held=Known(against="ice", reference=Decimal(0), shown=Decimal(0)),
+            tolerance=tolerance,
+        ),
+        "meter": lambda tolerance: read(maker, tolerance=tolerance),
+    }
+    with pytest.raises(Refusal, match=f"lets more than {most} ") as stop:
+        check[kind](Decimal(too_much))
+    assert stop.value.field == "tolerance"
+    assert not InstrumentCheck.objects.exists()
+    assert check[kind](Decimal(most)).passed
+
+
+def test_a_coarse_scale_may_be_off_by_three_times_its_registered_half_width(
+    maker: User,
+) -> None:
+    scale = make.scale(maker)
+    Instrument.objects.filter(pk=scale.pk).update(bias_half_width=2)
+    scale.refresh_from_db()
+    assert weighed(maker, "505", instrument=scale, tolerance=Decimal(6)).passed
+    with pytest.raises(Refusal, match="its ± in the register is raised first"):
+        weighed(maker, "505", instrument=scale, tolerance=Decimal(7))
+
+
+def test_a_meter_far_off_at_ph_7_does_not_pass_on_its_millivolts(maker: User) -> None:
+    def millivolts(offset: int) -> TwoBuffers:
+        return buffers(
+            shown=(Decimal("7.02"), Decimal("10.06")),
+            millivolts=(Decimal(offset - 1), Decimal(offset - 178)),
+        )
+
+    assert read(maker, held=millivolts(29)).passed
+    check = read(maker, held=millivolts(32))
+    assert not check.passed
+    assert "more than 30 mV off: clean or replace the electrode." in check.sentence
+
+
+def test_a_good_check_says_where_the_register_promises_too_much(maker: User) -> None:
+    assert "raise the ± in the register" in weighed(maker, "501").sentence
+    assert "raise the ±" not in weighed(maker, "500").sentence
+    assert "raise the ±" not in weighed(maker, "505").sentence  # it failed: out of use
+    meter = make.meter(maker)  # ± 0.05, and 0.025 that step and buffer explain
+    near = read(maker, held=buffers(shown=(Decimal("7.02"), Decimal("9.99"))))
+    assert "raise the ±" not in near.sentence
+    far = read(maker, held=buffers(shown=(Decimal("7.02"), Decimal("9.98"))))
+    assert "Registered ± 0.05 pH, but 0.08 pH off" in far.sentence
+    assert far.passed
+    assert meter.bias_half_width == Decimal("0.05")
 
 
 # ------------------------------------------------------------------ what it is worth

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import datetime
+import functools
 from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from batches.models import Batch, Reading
 from batches.services import cooking
 from producer.errors import Conflict, Refusal
-from quality.services import deviating, record, reviewing, signing
+from quality.services import deviating, deviation_ends, record, reviewing, signing
 from tests import lab, make
+from tests.database import run, without_triggers
+from tests.doors.pages import page_of
 from tests.quality import faulty
 
 pytestmark = pytest.mark.django_db
@@ -130,12 +135,22 @@ def in_the_pot(crew: make.Crew) -> Batch:
     return batch
 
 
-def temperature(crew: make.Crew, batch: Batch, **changes: object) -> None:
-    cooking.record_reading(
+def remark_nothing(batch: Batch) -> None:
+    """Take the reasons off the charges: nothing but the results is to be weighed."""
+    with without_triggers():
+        assert run(
+            "UPDATE batches_charge SET reason = '' WHERE batch_id = %s", batch.pk
+        )
+
+
+def temperature(
+    crew: make.Crew, batch: Batch, value: str = "68", **changes: object
+) -> Reading:
+    return cooking.record_reading(
         by=crew.maker,
         batch=batch,
         characteristic="temperature",
-        value=Decimal(68),
+        value=Decimal(value),
         instrument=make.thermometer(crew.maker),
         **changes,  # type: ignore[arg-type]
     )
@@ -159,7 +174,72 @@ def test_scenario_22_cooking_on_between_the_two_explains_it(crew: make.Crew) -> 
     batch = in_the_pot(crew)
     temperature(crew, batch)
     make.complete(crew, batch, ph="9.8")
+    remark_nothing(batch)
+    seen = review(crew, batch)
+    assert (
+        "Of pH, an earlier result lies outside the limit: 11. The last one is 9.8."
+        " Between them: cooked on at 68.0 °C."
+    ) in seen.notes
+    assert seen.needs_reason
+    with pytest.raises(Refusal, match="Say why"):
+        make.sign(crew.reviewer, batch, reason="")
     make.sign(crew.reviewer, batch)
+
+
+@pytest.mark.parametrize(("celsius", "explains"), [("49.9", False), ("50", True)])
+def test_scenario_22_a_temperature_that_is_no_cooking_explains_nothing(
+    crew: make.Crew, celsius: str, *, explains: bool
+) -> None:
+    batch = in_the_pot(crew)
+    temperature(crew, batch, celsius)
+    make.complete(crew, batch, ph="9.8")
+    assert ("no mean is taken" not in obstacles(crew, batch)) is explains
+
+
+def test_scenario_22_nor_does_one_that_was_amended_to_be_hot_afterwards(
+    crew: make.Crew,
+) -> None:
+    batch = in_the_pot(crew)
+    row = temperature(crew, batch, "20")
+    make.complete(crew, batch, ph="9.8")
+    amend = functools.partial(
+        cooking.amend_reading, by=crew.maker, reason="misread the dial"
+    )
+    row = amend(reading=row, value=Decimal(68))
+    with pytest.raises(Refusal, match=SHOPPED):
+        make.sign(crew.reviewer, batch)
+    hot = in_the_pot(crew)
+    row = temperature(crew, hot, "78")
+    make.complete(crew, hot, ph="9.8")
+    amend(reading=row, value=Decimal(68))  # it was hot before, and in time
+    make.sign(crew.reviewer, hot)
+
+
+@pytest.mark.parametrize("is_finished", [False, True])
+def test_scenario_22_nothing_is_cooked_that_was_weighed_out_of_the_pot(
+    crew: make.Crew, *, is_finished: bool
+) -> None:
+    batch = in_the_pot(crew)
+    make.read_clarity(crew, batch)
+    make.weigh_bulk(crew, batch)
+    if is_finished:
+        batch = cooking.finish(by=crew.maker, batch=batch)
+    temperature(crew, batch)
+    make.read_ph(crew, batch, "9.8")
+    if not is_finished:
+        batch = cooking.finish(by=crew.maker, batch=batch)
+    with pytest.raises(Refusal, match=SHOPPED):
+        make.sign(crew.reviewer, make.fresh(batch))
+
+
+def test_scenario_22_a_dilution_is_not_cooked_on(crew: make.Crew) -> None:
+    batch = make.open_batch(crew, make.liquid_version(crew))
+    make.charge_all(crew, batch, {"batch": make.released_paste(crew).stock})
+    make.read_ph(crew, batch, "11.2")
+    temperature(crew, batch)
+    make.complete(crew, batch, ph="9.2")
+    with pytest.raises(Refusal, match=r"\(11\.2\).*no mean is taken"):
+        make.sign(crew.reviewer, batch)
 
 
 def test_scenario_22_a_charge_between_the_two_explains_it(crew: make.Crew) -> None:
@@ -167,6 +247,11 @@ def test_scenario_22_a_charge_between_the_two_explains_it(crew: make.Crew) -> No
     lot = make.released_lot(crew, make.water(crew.maker))
     make.charge(crew, batch, lot.stock, 5000)
     make.complete(crew, batch, ph="9.8")
+    remark_nothing(batch)
+    seen = review(crew, batch)
+    assert any(f"Between them: 5 g of {lot.code} weighed in." in x for x in seen.notes)
+    with pytest.raises(Refusal, match="Say why"):
+        make.sign(crew.reviewer, batch, reason="")
     make.sign(crew.reviewer, batch)
 
 
@@ -212,7 +297,106 @@ def test_scenario_22_a_deviation_with_a_cause_explains_the_first_result(
     faulty.closed(crew, batch, "ph", decision)
     assert ("no mean is taken" not in obstacles(crew, batch)) is explains
     if explains:
+        assert review(crew, batch).needs_reason
         make.sign(crew.reviewer, batch)
+
+
+@pytest.mark.parametrize(
+    ("decision", "lifted"), [("not_confirmed", False), ("concession", True)]
+)
+def test_scenario_22_a_bad_result_of_after_the_opening_confirms_the_first(
+    crew: make.Crew, decision: str, *, lifted: bool
+) -> None:
+    batch = make.complete(crew, in_the_pot(crew), ph="9.8")
+    found = faulty.deviation(crew.maker, batch.stock, "ph")
+    make.read_ph(crew, make.fresh(batch), "10.9")
+    make.read_ph(crew, make.fresh(batch), "9.8")
+    faulty.close(crew.reviewer, faulty.looked_into(crew.maker, found), decision)
+    said = obstacles(crew, batch)
+    assert ("the limit (10.9)" not in said) is lifted
+    assert "the limit (11" not in said  # the first one has its cause
+    faulty.closed(crew, batch, "ph", "not_confirmed")
+    make.sign(crew.reviewer, batch)
+
+
+def test_scenario_22_a_result_amended_to_be_bad_afterwards_is_not_lifted(
+    crew: make.Crew,
+) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    make.read_ph(crew, batch, "9.9")
+    batch = make.complete(crew, batch, ph="9.8")
+    faulty.closed(crew, batch, "ph", "not_confirmed")
+    row = Reading.objects.filter(batch=batch, characteristic="ph").earliest("pk")
+    cooking.amend_reading(
+        by=crew.maker,
+        reading=row,
+        value=Decimal("11.1"),
+        method=row.method,
+        reason="misread the dial",
+    )
+    assert "the limit (11.1)" in obstacles(crew, batch)
+
+
+# ------------------------------------------------------------------ corrections
+
+
+def corrected(crew: make.Crew, batch: Batch, **changes: object) -> Reading:
+    row = Reading.objects.current().filter(batch=batch, characteristic="ph")
+    reading = row.latest("pk")
+    facts = {
+        "value": Decimal("9.8"),
+        "method": reading.method,
+        "reason": "misread the strip",
+        **changes,
+    }
+    return cooking.amend_reading(by=crew.maker, reading=reading, **facts)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({}, "was corrected to 9.8: 11, because: misread the strip"),
+        ({"void": True}, "was taken back: 11, because: misread the strip"),
+        (
+            {"method": "by eye"},
+            "was corrected to 9.8 by “by eye”: 11, because: misread the strip",
+        ),
+    ],
+)
+def test_a_correction_that_makes_a_result_pass_needs_a_reason_to_release(
+    crew: make.Crew, changes: dict[str, object], said: str
+) -> None:
+    batch = make.cooked_batch(crew, ph="11")
+    corrected(crew, batch, **changes)
+    if changes:
+        make.read_ph(crew, make.fresh(batch), "9.8")
+    remark_nothing(batch)
+    seen = review(crew, batch)
+    assert seen.obstacles == []
+    assert f"Of pH, a result outside the limit {said}" in seen.notes
+    with pytest.raises(Refusal, match="Say why"):
+        make.sign(crew.reviewer, batch, reason="")
+    make.sign(crew.reviewer, batch)
+
+
+def test_each_correction_on_the_way_is_named_with_its_reason(crew: make.Crew) -> None:
+    batch = make.cooked_batch(crew, ph="11")
+    corrected(crew, batch, value=Decimal("10.9"))
+    corrected(crew, batch, reason="looked at the wrong strip")
+    notes = " ".join(review(crew, batch).notes)
+    assert "9.8: 11, because: misread the strip; then: looked at the" in notes
+    assert "9.8: 10.9, because: looked at the wrong strip" in notes
+
+
+def test_control_a_correction_inside_the_limits_needs_no_reason(
+    crew: make.Crew,
+) -> None:
+    batch = make.cooked_batch(crew, ph="9.3")
+    corrected(crew, batch)
+    remark_nothing(batch)
+    assert not review(crew, batch).needs_reason
+    make.sign(crew.reviewer, batch, reason="")
 
 
 def test_scenario_22_a_deviation_of_something_else_or_from_before_explains_nothing(
@@ -268,6 +452,17 @@ def test_out_of_specification_asks_for_a_deviation(crew: make.Crew) -> None:
     assert "open a deviation of pH" in obstacles(crew, batch)
     faulty.deviation(crew.maker, batch.stock, "ph")
     assert "open a deviation of pH" not in obstacles(crew, batch)
+
+
+def test_what_was_decided_about_it_is_said_in_place_of_that(crew: make.Crew) -> None:
+    batch = make.cooked_batch(crew, ph="10.4")
+    found = faulty.closed(crew, batch, "ph", "no_effect")
+    said = obstacles(crew, batch)
+    assert f"deviation {found.code} of pH was decided: no effect on the product" in said
+    assert "open a deviation" not in said
+    make.read_ph(crew, make.fresh(batch), "10.5")  # that is a new one
+    assert "10.5" in obstacles(crew, batch)
+    assert "open a deviation of pH" in obstacles(crew, batch)
 
 
 def test_a_concession_lets_one_result_pass_with_a_reason(crew: make.Crew) -> None:
@@ -361,12 +556,59 @@ SAFETY: list[tuple[str, Callable[[make.Crew], Batch], str]] = [
 
 @pytest.mark.parametrize(("of", "batch_of", "said"), SAFETY)
 def test_a_concession_never_lifts_what_can_hurt(
-    crew: make.Crew, of: str, batch_of: Callable[[make.Crew], Batch], said: str
+    crew: make.Crew,
+    of: str,
+    batch_of: Callable[[make.Crew], Batch],
+    said: str,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     batch = batch_of(crew)
-    faulty.closed(crew, batch, of, "concession")
+    found = faulty.looked_into(
+        crew.maker, faulty.deviation(crew.maker, batch.stock, of)
+    )
+    assert "concession" not in deviating.possible(found)
+    with pytest.raises(Refusal, match="No concession lifts that") as refused:
+        faulty.close(crew.reviewer, found, "concession")
+    assert refused.value.field == "decision"
+    # One that was given before there was such a refusal lifts it no more.
+    monkeypatch.setattr(deviation_ends, "result_now", lambda _: None)
+    faulty.close(crew.reviewer, found, "concession")
     with pytest.raises(Refusal, match=said):
         make.sign(crew.reviewer, batch)
+
+
+def test_who_decides_reads_the_result_and_those_before_it(
+    crew: make.Crew, client: Client
+) -> None:
+    batch = make.cooked_batch(crew, ph="10.6")
+    make.read_ph(crew, batch, "10.4")
+    found = faulty.looked_into(
+        crew.maker, faulty.deviation(crew.maker, batch.stock, "ph")
+    )
+    client.force_login(crew.reviewer)
+    address = reverse("quality:deviation_close", args=[found.code])
+    response = client.get(address)
+    words = page_of(response).words
+    assert "lies outside 8 to 10: fail. Before it: 10.6." in words
+    assert "Before it: 10.6, outside." in words
+    assert "<svg" in response.content.decode()
+    seen = deviating.digest_of(found)
+    make.read_ph(crew, make.fresh(batch), "10.5")
+    with pytest.raises(Conflict, match="changed since you read it"):
+        faulty.close(crew.reviewer, found, "concession", seen=seen)
+    faulty.close(crew.reviewer, found, "concession", seen=deviating.digest_of(found))
+
+
+def test_what_no_concession_lifts_is_said_where_it_is_decided(
+    crew: make.Crew, client: Client
+) -> None:
+    batch = too_alkaline(crew)
+    found = faulty.deviation(crew.maker, batch.stock, "free_alkali")
+    client.force_login(crew.reviewer)
+    address = reverse("quality:deviation_close", args=[found.code])
+    words = page_of(client.get(address)).words
+    assert "can be 0.5 % or more. No concession lifts that" in words
+    assert "used although it does not conform" not in words
 
 
 def test_control_below_the_figure_a_concession_of_the_ph_holds(crew: make.Crew) -> None:

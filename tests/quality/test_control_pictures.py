@@ -10,11 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from quality.charts.control import (
+    CROSS,
     DIAMOND,
     DOT,
     DOWN,
     HEIGHT,
     MOST_POINTS,
+    RING,
     SQUARE,
     UP,
     errors_picture,
@@ -55,6 +57,20 @@ def test_a_point_beyond_a_limit_has_another_shape_and_is_named_in_words() -> Non
     assert shapes(svg)[-1] == DIAMOND
     assert shapes(svg)[:-1] == [DOT] * 20
     assert "Beyond a limit: 21." in parsed(svg).get("aria-label", "")
+
+
+def test_rings_and_crosses_stand_at_their_points_and_are_said_in_words() -> None:
+    chart = individuals_chart(STEADY)
+    svg = individuals_picture(chart, "pH", first=3, ringed={4}, crossed={4, 6})
+    expected = [DOT] * 20
+    expected[5:5] = [RING, CROSS]  # of the fifth point
+    expected.insert(9, CROSS)
+    assert shapes(svg) == expected
+    label = parsed(svg).get("aria-label", "")
+    assert "With other results too: 7. Setting no limit: 7, 9." in label
+    plain = parsed(individuals_picture(chart, "pH")).get("aria-label", "")
+    assert "other results" not in plain
+    assert "no limit" not in plain
 
 
 def test_a_point_far_off_is_drawn_at_the_edge_with_a_triangle() -> None:

@@ -44,6 +44,7 @@ def test_a_deviation_goes_from_what_happened_to_a_signed_decision(
     assert [step.kind for step in standing.steps] == [
         "cause",
         "action",
+        "test",
         "class",
         "closed",
     ]
@@ -53,19 +54,21 @@ def test_a_deviation_goes_from_what_happened_to_a_signed_decision(
     assert closing.printed_name == "Rasmus Lind"
     assert closing.record_sha256 == sha256(closing.record)
     assert part(closing.record, "decision")["decision"] == "rejected"
-    assert len(part(closing.record, "facts")["steps"]) == 3
+    assert len(part(closing.record, "facts")["steps"]) == 4
     assert list(deviating.faults()) == []
     acts = JournalEntry.objects.filter(subject_kind="deviation").order_by("sequence")
     assert [entry.act for entry in acts] == [
         "deviation opened",
         "deviation: cause",
         "deviation: action",
+        "deviation: further test",
         "deviation: class",
         "deviation closed: rejected",
     ]
-    last = acts[4]
+    last = acts[5]
+    assert last.before_values["class"] == last.after_values["class"] == "critical"
     assert last.after_values["record_sha256"] == closing.record_sha256
-    assert acts[3].before_values == {"class": "major"}
+    assert acts[4].before_values == {"class": "major"}
     assert make.fresh(batch).status == "awaiting_review"  # it rejects nothing itself
 
 
@@ -114,7 +117,9 @@ def test_nothing_is_decided_without_a_cause_and_an_action(
 ) -> None:
     found = faulty.deviation(crew.maker, make.cooked_batch(crew).stock)
     for kind in kinds:
-        deviating.add_step(by=crew.maker, deviation=found, kind=kind, text="seen")
+        deviating.add_step(
+            by=crew.maker, deviation=found, kind=kind, text="seen at the rim"
+        )
     with pytest.raises(Refusal, match=said):
         faulty.close(crew.reviewer, found, "mended")
     assert deviations.standing(found).is_open
@@ -127,13 +132,91 @@ def test_a_step_says_what_it_is_and_something(crew: make.Crew) -> None:
         ("closed", "done", "", "Choose what this step is"),
         ("guess", "done", "", "Choose what this step is"),
         ("cause", "  ", "", "Write what was found"),
+        ("cause", "as above", "", "somebody else can judge by"),
+        ("action", ". . . . . . . . .", "", "somebody else can judge by"),
         ("cause", "wind", "minor", "Only a step that changes the class"),
     ):
         with pytest.raises(Refusal, match=said):
             add(kind=kind, text=text, classification=classification)
+    add(kind="test", text="pH 9.8")  # a result says enough
     with pytest.raises(ValidationError, match="Choose the class"):
         add(kind="class", text="worse than it looked")
-    assert not DeviationStep.objects.exists()
+    assert [step.text for step in DeviationStep.objects.all()] == ["pH 9.8"]
+    faulty.looked_into(crew.maker, found)
+    with pytest.raises(Refusal, match="somebody else can judge by"):
+        faulty.close(crew.reviewer, found, "no_effect", text="fine")
+
+
+@pytest.mark.parametrize("decision", ["mended", "not_confirmed"])
+def test_what_rests_on_a_further_test_is_not_decided_without_one(
+    crew: make.Crew, decision: str
+) -> None:
+    found = faulty.deviation(crew.maker, make.cooked_batch(crew).stock, "ph")
+    for kind in ("cause", "action"):
+        deviating.add_step(
+            by=crew.maker, deviation=found, kind=kind, text="seen at the rim"
+        )
+    with pytest.raises(Refusal, match="rests on a further test") as refusal:
+        faulty.close(crew.reviewer, found, decision)
+    assert refusal.value.field == "decision"
+    deviating.add_step(by=crew.maker, deviation=found, kind="test", text="pH 9.8")
+    faulty.close(crew.reviewer, found, decision)
+
+
+def test_no_concession_while_it_can_harm_and_only_a_reviewer_lowers_the_class(
+    crew: make.Crew,
+) -> None:
+    batch = make.cooked_batch(crew, ph="10.4")
+    found = faulty.deviation(crew.maker, batch.stock, "ph", classification="critical")
+    faulty.looked_into(crew.maker, found)
+    lower = functools.partial(
+        deviating.add_step,
+        deviation=found,
+        kind="class",
+        text="diluted it cannot burn",
+    )
+    assert "concession" not in deviating.possible(found)
+    with pytest.raises(Refusal, match="the class is critical"):
+        faulty.close(crew.reviewer, found, "concession")
+    with pytest.raises(Refusal, match="Only a reviewer lowers") as refusal:
+        lower(by=crew.maker, classification="minor")
+    assert refusal.value.field == "classification"
+    lower(by=crew.reviewer, classification="major")
+    lower(by=crew.maker, classification="critical")  # the worse one is for anybody
+    assert "concession" not in deviating.possible(found)
+    lower(by=crew.reviewer, classification="major")
+    faulty.close(crew.reviewer, found, "concession")
+
+
+def test_nobody_decides_by_their_own_explanation(crew: make.Crew, owner: User) -> None:
+    found = faulty.deviation(crew.reviewer, make.cooked_batch(crew).stock, "ph")
+    faulty.looked_into(crew.reviewer, found)
+    with pytest.raises(Refusal, match="You made this explanation"):
+        faulty.close(crew.reviewer, found, "not_confirmed")
+    other = make.account(by=owner, name="Tove Berg", rights=["reviewer"])
+    assert not faulty.close(other, found, "not_confirmed").self_reviewed
+    again = faulty.deviation(crew.reviewer, make.cooked_batch(crew).stock, "ph")
+    faulty.looked_into(crew.reviewer, again)
+    faulty.close(crew.reviewer, again, "rejected")  # the careful one
+
+
+@pytest.mark.parametrize("kind", ["cause", "test", "action"])
+def test_one_step_of_the_explanation_is_enough_to_be_in_it(
+    crew: make.Crew, kind: str
+) -> None:
+    found = faulty.deviation(crew.maker, make.cooked_batch(crew).stock)
+    faulty.looked_into(crew.maker, found)
+    deviating.add_step(
+        by=crew.reviewer, deviation=found, kind=kind, text="looked again at noon"
+    )
+    with pytest.raises(Refusal, match="You made this explanation"):
+        faulty.close(crew.reviewer, found, "no_effect")
+
+
+def test_who_noticed_it_and_explained_nothing_may_decide(crew: make.Crew) -> None:
+    found = faulty.deviation(crew.reviewer, make.cooked_batch(crew).stock)
+    faulty.looked_into(crew.maker, found)
+    assert not faulty.close(crew.reviewer, found, "no_effect").self_reviewed
 
 
 def test_a_wrong_password_or_a_stale_page_signs_nothing(crew: make.Crew) -> None:
@@ -232,7 +315,7 @@ def test_a_concession_is_for_one_result_of_one_batch_and_never_for_clarity(
     crew: make.Crew, of: str
 ) -> None:
     batch = make.cooked_batch(crew)
-    lot = make.held_lot(crew, make.water(crew.maker))
+    lot = make.held_lot(crew, make.potash(crew.maker))
     found = {
         "lot": lambda: faulty.deviation(crew.maker, lot.stock, "assay"),
         "instrument": lambda: faulty.deviation(
@@ -248,6 +331,26 @@ def test_a_concession_is_for_one_result_of_one_batch_and_never_for_clarity(
     assert refusal.value.field == "decision"
     allowed = faulty.deviation(crew.maker, batch.stock, "ph")
     assert "concession" in deviating.possible(allowed)
+
+
+def test_of_which_result_fits_what_it_is_about(crew: make.Crew) -> None:
+    water = make.held_lot(crew, make.water(crew.maker))
+    potash = make.held_lot(crew, make.potash(crew.maker))
+    oil = make.held_lot(crew, make.sunflower(crew.maker))
+    cook = make.cooked_batch(crew)
+    blend = make.open_batch(crew, make.blend_version(crew))
+    assert [deviations.results_of(one.stock) for one in (water, potash, oil)] == [
+        [],
+        ["assay"],
+        ["saponification_value"],
+    ]
+    assert "clarity" in deviations.results_of(cook.stock)
+    assert "clarity" not in deviations.results_of(blend.stock)
+    assert "assay" not in deviations.results_of(cook.stock)
+    for stock, wrong in ((water.stock, "assay"), (cook.stock, "assay")):
+        with pytest.raises(Refusal, match="has no such result") as refused:
+            faulty.deviation(crew.maker, stock, wrong)
+        assert refused.value.field == "characteristic"
 
 
 def test_open_ones_stand_first_and_are_found_by_code_and_words(

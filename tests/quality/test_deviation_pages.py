@@ -53,8 +53,10 @@ def test_from_the_review_to_a_signed_decision(crew: make.Crew, client: Client) -
     assert f'href="{way}"' not in page(client, "quality:review", batch.number)
 
     step = reverse("quality:deviation_step", args=[found.code])
+    client.force_login(crew.maker)
     for kind in ("cause", "action"):
         client.post(step, sent(kind=kind, text=f"the {kind} as found"))
+    client.force_login(crew.reviewer)
     shown = page(client, "quality:deviation", found.code)
     assert "the cause as found" in shown
     assert "the action as found" in shown

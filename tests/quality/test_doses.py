@@ -141,10 +141,13 @@ def test_what_may_not_have_been_water_stands_beside_the_95_percent(
     paste = make.cooked_batch(crew)
     lowest = dosing.product_of(paste).lowest
     page = asked(browser, paste, of="dilution", paste_mg="1 kg", parts="1")
-    assert f"else it may be down to {lowest / 2:.1f} %" in page.words
+    assert f"if none of it was, it may be down to {lowest / 2:.1f} %" in page.words
     words = page_of(browser.get(reverse("batches:batch", args=[paste.number]))).words
-    assert f"else it may be down to {lowest:.1f} %" in words
-    assert "If all that is missing was water, the true value" in words
+    assert f"if none of it was, it may be down to {lowest:.1f} %" in words
+    assert (
+        "If all that is missing was water, here and in every paste that went into it,"
+        " the true value" in words
+    )
 
 
 def test_a_density_no_liquid_soap_has_is_refused_with_its_bounds(

@@ -2,30 +2,41 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import itertools
 import re
+from collections.abc import Callable
 from decimal import Decimal
+from html import unescape
 from xml.etree import ElementTree
 
 import pypdfium2
 import pytest
 import zxingcpp
+from django.db import connection
 from django.template.loader import render_to_string
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
 from batches.models import Batch
 from batches.services import cooking, dispatching
 from producer.models import JournalHead, Premises, RawLot, User
+from producer.services import intake
 from quality.documents.dossier import context_of, dossier_pdf
 from quality.models import Deviation, Signature
+from quality.services import changing
+from quality.services.reading_order.exceptions import Exceptions
 from tests import lab, make
 from tests.database import row_counts
+from tests.quality import faulty
 from tests.quality.pdf_objects import Thing, objects
 
 pytestmark = pytest.mark.django_db
+
+MOST_QUERIES, WAYS = 82, 5  # of a dossier; of them up and down the genealogy
 
 
 def pages_of(pdf: bytes) -> list[str]:
@@ -66,7 +77,6 @@ def test_a_released_cook_is_told_whole(crew: make.Crew) -> None:
         batch.number,
         "Kitchen paste",
         "Certificate version 1, used here",
-        "None: signed, every result a plain pass, no recall.",
         "The oils need: Σ mass × saponification value",
         "Potassium hydroxide by weighing",
         "The inputs as they were signed",
@@ -75,7 +85,8 @@ def test_a_released_cook_is_told_whole(crew: make.Crew) -> None:
         "Back: what went into it",
         "It has not gone into any batch.",
         "Nothing was filled from it",
-        "Rasmus Lind: reviewed and released",
+        "Signature 1. Rasmus Lind",
+        ": reviewed and released",
         signature.record_sha256,
         head.hash,
         f"the journal ends at row {head.sequence}",
@@ -138,7 +149,7 @@ def test_an_unsigned_batch_says_so_and_is_computed_now(crew: make.Crew) -> None:
     words = words_of(make.cooked_batch(crew, ph="11"))
     assert "Nobody has signed a decision about this batch." in words
     assert "HELD Not released" in words
-    assert "Computed on the day of printing; nobody has signed it" in words
+    assert "Computed on the day of printing: nobody has signed a decision" in words
     assert "Nobody has signed yet." in words
     exceptions = words[words.index("Exceptions") : words.index("What went in")]
     assert "pH 11" in exceptions
@@ -154,9 +165,74 @@ def test_a_rejected_batch_shows_its_failure_first(crew: make.Crew) -> None:
     words = words_of(make.failed_paste(crew))
     exceptions = words[words.index("Exceptions") : words.index("What went in")]
     assert "The batch is rejected." in exceptions
-    assert "pH, fail when signed" in exceptions
+    assert "pH: fail when signed" in exceptions
     assert "HELD Not released" in words
-    assert "Rasmus Lind: reviewed and rejected" in words
+    assert ": reviewed and rejected" in words
+
+
+def exceptions_of(batch: Batch) -> str:
+    words = words_of(batch)
+    return words[words.index("Exceptions") : words.index("What went in")]
+
+
+def test_a_plain_batch_with_a_deviation_is_not_without_exceptions(
+    crew: make.Crew,
+) -> None:
+    batch = make.cooked_batch(crew)
+    found = faulty.closed(crew, batch, "", "no_effect")
+    make.sign(crew.reviewer, batch)
+    said = exceptions_of(batch)
+    assert "None: signed" not in said
+    assert (
+        f"Deviation {found.code} of batch {batch.number} (major: can affect the"
+        " product): no effect on the product."
+    ) in said
+    opened = faulty.deviation(crew.maker, batch.stock, "ph")
+    assert (
+        f"Deviation {opened.code} of batch {batch.number}, pH (major: can affect the"
+        " product): open."
+    ) in exceptions_of(batch)
+
+
+def test_a_concession_stands_among_the_exceptions_with_its_conditions(
+    crew: make.Crew,
+) -> None:
+    batch = make.cooked_batch(crew, ph="10.4")
+    faulty.closed(crew, batch, "ph", "concession")
+    make.sign(crew.reviewer, batch)
+    assert (
+        "concession: used although it does not conform. for floors only"
+        in exceptions_of(batch)
+    )
+
+
+@pytest.mark.parametrize("how", ["amended", "repeated"])
+def test_a_result_that_once_lay_outside_stands_among_the_exceptions(
+    crew: make.Crew, how: str
+) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    make.read_ph(crew, batch, "11")
+    if how == "amended":
+        row = batch.readings.get(characteristic="ph")
+        cooking.amend_reading(
+            by=crew.maker,
+            reading=row,
+            value=Decimal("9.7"),
+            method=row.method,
+            reason="misread the strip",
+        )
+        said = "outside the limit was corrected to 9.7: 11, because: misread the strip"
+    else:
+        lot = make.released_lot(crew, make.water(crew.maker))
+        make.charge(crew, batch, lot.stock, 5000)
+        said = "an earlier result lies outside the limit: 11."
+    make.complete(crew, batch, ph="9.8")
+    make.sign(crew.reviewer, batch)
+    exceptions = exceptions_of(batch)
+    assert "None: signed" not in exceptions
+    # To weigh is said below; what is out of the ordinary is said at once.
+    assert said in exceptions[: exceptions.index("To weigh")]
 
 
 def test_a_filled_dilution_shows_bottles_holders_and_a_specimen(
@@ -214,8 +290,13 @@ def test_a_self_reviewed_signature_says_so_everywhere(
         entered_by=crew.maker,
     )
     words = words_of(signature.batch)
-    assert "by Mirja Aalto: self-reviewed, no independent check." in words
-    assert "put on hold; self-reviewed, no independent check" in words
+    assert (
+        "Signature 2: Mirja Aalto signed their own work: self-reviewed, no independent"
+        " check."
+    ) in words
+    assert "put on hold; self-reviewed, no independent check" in html_of(
+        signature.batch
+    )
 
 
 def test_what_befell_a_signature_stands_first_and_beside_it(crew: make.Crew) -> None:
@@ -313,6 +394,136 @@ def test_a_titration_is_told_with_its_samples(crew: make.Crew) -> None:
     assert "Free alkali by titration" in words
     assert "1: 10 g, 1.2 ml" in words
     assert "Potassium hydroxide by titration" in words
+
+
+# ------------------------------------------------------------------ the same list
+
+
+def waiting(crew: make.Crew) -> Batch:
+    batch = make.cooked_batch(crew, ph="11")
+    faulty.deviation(crew.maker, batch.stock, "ph")
+    return batch
+
+
+def void(crew: make.Crew) -> Batch:
+    batch = make.released_paste(crew)
+    reading = batch.readings.get(characteristic="ph")
+    changing.change_reading(
+        by=crew.maker,
+        reading=reading,
+        value=Decimal("9.6"),
+        method=reading.method,
+        instrument=reading.instrument,
+        reason="the meter was misread",
+    )
+    return batch
+
+
+@pytest.mark.parametrize(
+    "made", [waiting, make.released_paste, void, make.failed_paste]
+)
+def test_the_paper_tells_the_same_exceptions_as_the_review_page(
+    crew: make.Crew, client: Client, made: Callable[[make.Crew], Batch]
+) -> None:
+    batch = make.fresh(made(crew))
+    client.force_login(crew.reviewer)
+    page = client.get(reverse("quality:review", args=[batch.number]))
+    told = page.context["exceptions"]
+    assert context_of(batch)["exceptions"] == told
+    assert not told.is_none
+    paper, screen = unescape(html_of(batch)), unescape(page.content.decode())
+    paper = paper[paper.index("<h2>Exceptions") : paper.index("<h2>What went in")]
+    assert "None:" not in paper
+    for sentence in (
+        *(one.sentence for one in told.unusual),
+        *(*told.obstacles, *told.notes, *told.differences),
+        *(one.new.row.reason for one in told.corrections),
+        *(one.code for one in told.deviations),
+    ):
+        assert sentence in paper
+        assert sentence in screen
+    for one in told.head:
+        assert one.sentence in paper
+
+
+def test_nothing_unusual_is_said_only_where_the_list_is_empty(crew: make.Crew) -> None:
+    batch = make.released_paste(crew)
+    context = {**context_of(batch), "premises": Premises.objects.get()}
+    names = {field.name for field in dataclasses.fields(Exceptions)} - {"heading"}
+    nothing = dataclasses.replace(context["exceptions"], **{key: [] for key in names})
+    assert nothing.is_none
+    for name in names:
+        assert not dataclasses.replace(nothing, **{name: [name]}).is_none, name
+    said = "None: signed, every result a plain pass"
+    for exceptions in (nothing, dataclasses.replace(nothing, notes=["never checked"])):
+        html = render_to_string(
+            "quality/dossier.html", {**context, "exceptions": exceptions}
+        )
+        assert (said in html) == exceptions.is_none
+
+
+def test_what_went_bad_later_stands_apart_from_what_was_signed(
+    crew: make.Crew,
+) -> None:
+    batch = make.released_paste(crew)
+    lot = batch.charges.select_related("source__lot")[0].source.lot
+    intake.decide_lot(
+        by=crew.reviewer, lot=lot, new="on_hold", reason="the oil smells off"
+    )
+    words = exceptions_of(batch)
+    _, _, today = words.partition("As it stands today (")
+    assert f"Raw lot {lot.code} ({lot.material.name}) is in it and is on hold." in today
+
+
+def test_a_void_signature_keeps_its_figures_on_paper(crew: make.Crew) -> None:
+    batch = make.fresh(void(crew))
+    html = unescape(html_of(batch))
+    signed = html[html.index("<h2>Signatures") :]
+    assert "What this signature signed" in signed
+    assert re.search(r"<td>9\.2 ± [0-9.]+ ", signed)
+    assert "Potassium hydroxide by weighing" in signed
+    assert "approved by Rasmus Lind" in signed
+    assert "nobody has signed" not in html.lower()
+    assert "signature 1 by Rasmus Lind, is void" in html
+    assert "9.6" in html[: html.index("<h2>Signatures")]
+
+
+def test_a_result_stands_with_its_window_its_limit_and_who_approved_it(
+    crew: make.Crew,
+) -> None:
+    for batch in (make.released_paste(crew), make.cooked_batch(crew)):
+        html = html_of(batch)
+        judged = html[html.index("Results and judgements") : html.index("Instruments<")]
+        assert 'class="window"' in judged
+        assert "approved by Rasmus Lind" in judged
+        assert "u = " not in html
+
+
+def charged_from(crew: make.Crew, lots: int) -> Batch:
+    """Return a cook into which so many more lots went."""
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    for _ in range(lots):
+        lot = make.released_lot(crew, make.water(crew.maker))
+        make.charge(crew, batch, lot.stock, 1000)
+    make.complete(crew, batch)
+    return make.fresh(batch)
+
+
+def test_the_number_of_queries_does_not_grow_with_what_is_in_it(
+    crew: make.Crew,
+) -> None:
+    asked = []
+    for lots in (2, 20):
+        batch = charged_from(crew, lots)
+        context_of(batch)  # what is asked once in a process
+        with CaptureQueriesContext(connection) as queries:
+            html_of(batch)
+        asked.append(len(queries))
+        of_the_way_up = [x for x in queries if "AS (\n  VALUES" in x["sql"]]
+        assert len(of_the_way_up) <= WAYS
+    assert asked[0] == asked[1]
+    assert asked[1] <= MOST_QUERIES
 
 
 # ------------------------------------------------------------------ what kind of PDF

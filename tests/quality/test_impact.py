@@ -424,3 +424,67 @@ def test_a_failed_check_waits_until_a_deviation_about_it_is_closed(
     assert impact.not_looked_into() == []
     again = weighed(crew.maker, "506")
     assert impact.not_looked_into() == [again]
+
+
+# ------------------------------------------------------------------ entered late
+
+
+def test_a_good_check_entered_after_the_failed_one_shortens_no_list(
+    crew: make.Crew,
+) -> None:
+    scale = make.scale(crew.maker)
+    batch = make.cooked_batch(crew)
+    now = timezone.now()
+    failed = weighed(crew.maker, "505", observed_at=now)
+    before = impact_of(scale)
+    late = weighed(
+        crew.maker, "500", observed_at=now - datetime.timedelta(microseconds=1)
+    )
+    found = impact_of(scale)
+    assert found.doubt.check == failed
+    assert (found.doubt.since, found.doubt.until) == (None, None)
+    assert found.doubt.entered_late == [late]
+    assert found.results == before.results
+    assert of(found, batch) != []
+
+
+def test_a_failed_check_entered_late_is_not_ended_by_a_good_one_of_before(
+    crew: make.Crew,
+) -> None:
+    now = timezone.now()
+    good = weighed(crew.maker, "500", observed_at=now)
+    weighed(crew.maker, "505", observed_at=now - datetime.timedelta(hours=1))
+    doubt = doubt_of(make.scale(crew.maker))
+    assert (doubt.until, doubt.entered_late) == (None, [good])
+
+
+def test_what_was_on_record_before_the_next_good_check_is_not_freed_by_its_date(
+    crew: make.Crew,
+) -> None:
+    scale = make.scale(crew.maker)
+    now = timezone.now()
+    weighed(crew.maker, "505", observed_at=now - datetime.timedelta(hours=2))
+    put_back(crew.maker, scale)
+    batch = make.cooked_batch(crew)
+    weighed(crew.maker, "500", observed_at=now - datetime.timedelta(hours=1))
+    later = make.cooked_batch(crew)
+    found = impact_of(scale)
+    assert found.doubt.until is not None
+    assert of(found, batch) != []
+    assert of(found, later) == []
+    (charge, *_) = Charge.objects.filter(batch=batch)
+    assert found.doubt.covers(charge)
+    (charge, *_) = Charge.objects.filter(batch=later)
+    assert not found.doubt.covers(charge)
+
+
+def test_each_doubt_is_found_once_the_oldest_first(crew: make.Crew) -> None:
+    for shown in ("505", "506", "500", "507"):
+        weighed(crew.maker, shown)
+    scale = make.scale(crew.maker)
+    checks = list(InstrumentCheck.objects.order_by("observed_at"))
+    found = impact.doubts_in(scale, checks)
+    assert [[int(one.shown) for one in doubt.failed] for doubt in found] == [
+        [505, 506],
+        [507],
+    ]

@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from producer.errors import Refusal
-from producer.models import JournalEntry
+from producer.models import JournalEntry, User
 from quality.models import Characteristic, Limit
 from quality.services import limits
 from quality.statistics.conformity import RULE, RULES
@@ -97,6 +97,7 @@ def test_only_a_reviewer_sets_limits_and_says_why(crew: make.Crew) -> None:
         limits.set_limit,
         formula_version=version,
         characteristic="ph",
+        lower=Decimal(8),
         upper=Decimal(10),
     )
     with pytest.raises(PermissionDenied):
@@ -133,6 +134,7 @@ def test_limits_set_at_once_get_two_numbers(crew: make.Crew) -> None:
             formula_version=version,
             characteristic="ph",
             reason="as agreed",
+            lower=Decimal(8),
             upper=Decimal(10),
         )
 
@@ -148,9 +150,9 @@ def test_the_journal_keeps_everything_that_a_limit_says(crew: make.Crew) -> None
     lab.limit(
         crew,
         version,
-        "free_alkali",
-        upper="0.2",
-        method=" in alcohol ",
+        "soap_content",
+        upper="42",
+        method=" by the masses ",
         rule="simple_1",
         effect="warn",
         reason="as we learnt",
@@ -159,13 +161,13 @@ def test_the_journal_keeps_everything_that_a_limit_says(crew: make.Crew) -> None
     assert entry.after_values == {
         "version": 1,
         "lower": None,
-        "upper": "0.2",
-        "method": "in alcohol",
+        "upper": "42",
+        "method": "by the masses",
         "rule": "simple_1",
         "effect": "warn",
         **{key: entry.after_values[key] for key in entry.after_values if key[0] == "_"},
     }
-    assert entry.subject_label == "Kitchen paste: free alkali (% KOH)"
+    assert entry.subject_label == "Kitchen paste: soap content (%)"
 
 
 def test_a_limit_without_a_word_about_it_holds_by_the_usual_rule(
@@ -238,6 +240,78 @@ def test_free_alkali_without_an_upper_limit_is_refused(crew: make.Crew) -> None:
     assert refused.value.field == "upper"
 
 
+# ------------------------------------------------- what makes sense
+
+WHOLE_PH = {"lower": "8", "upper": "10"}
+
+
+@pytest.mark.parametrize(
+    ("characteristic", "facts", "field", "said"),
+    [
+        ("ph", {"upper": "10"}, "lower", "the lower one is missing"),
+        ("ph", {"lower": "8"}, "upper", "the upper one is missing"),
+        ("ph", {"lower": "5.9", "upper": "10"}, "lower", "between 6 and 13"),
+        ("ph", {"lower": "8", "upper": "13.1"}, "upper", "between 6 and 13"),
+        ("ph", {**WHOLE_PH, "rule": "simple_1"}, "rule", "judged with its ±"),
+        ("ph", {**WHOLE_PH, "method": "on the tongue"}, "method", "as the formula"),
+        ("free_alkali", {"upper": "2.1"}, "upper", "between 0 and 2"),
+        ("free_alkali", {"upper": "1", "rule": "simple_1"}, "rule", "alkali burns"),
+        ("yield_variance", {"lower": "-60.5"}, "lower", "between −60 and 5"),
+        ("yield_variance", {"upper": "20"}, "upper", "no pot makes mass"),
+        ("soap_content", {"upper": "101"}, "upper", "between 0 and 100"),
+        ("net_content", {"lower": "0.9"}, "lower", "between 90 and 120"),
+        ("net_content", {"upper": "121"}, "upper", "between 90 and 120"),
+    ],
+)
+def test_a_limit_without_sense_is_refused_with_the_reason(
+    crew: make.Crew, characteristic: str, facts: dict[str, str], field: str, said: str
+) -> None:
+    version = make.paste_version(crew)
+    before = Limit.objects.count()
+    with pytest.raises(Refusal, match=said) as refused:
+        lab.limit(crew, version, characteristic, **facts)
+    assert refused.value.field == field
+    assert Limit.objects.count() == before
+
+
+@pytest.mark.parametrize(
+    ("characteristic", "facts"),
+    [
+        ("ph", {"lower": "6", "upper": "13", "method": "THE FORMULA'S"}),
+        ("free_alkali", {"upper": "2"}),
+        ("yield_variance", {"lower": "-60", "upper": "5", "rule": "simple_1"}),
+        ("soap_content", {"lower": "0", "upper": "100"}),
+        ("net_content", {"lower": "90", "upper": "120"}),
+    ],
+)
+def test_the_edges_of_what_makes_sense_are_taken(
+    crew: make.Crew, characteristic: str, facts: dict[str, str]
+) -> None:
+    version = make.paste_version(crew)
+    if "method" in facts:
+        facts = {**facts, "method": version.ph_method}
+    assert lab.limit(crew, version, characteristic, **facts).pk
+
+
+def test_an_assay_lies_between_40_and_100_percent(crew: make.Crew) -> None:
+    material = make.potash(crew.maker)
+    for lower in ("39", "101"):
+        with pytest.raises(Refusal, match="between 40 and 100"):
+            lab.limit(crew, material, "assay", lower=lower)
+    assert lab.limit(crew, material, "assay", lower="40").pk
+
+
+def test_who_may_set_no_limit_is_told_who_does(
+    crew: make.Crew, owner: User, client: Client
+) -> None:
+    address = reverse("quality:limits", args=[make.paste_version(crew).pk])
+    for user, says in ((owner, "you as the owner do not"), (crew.maker, "A reviewer")):
+        client.force_login(user)
+        assert says in page_of(client.get(address)).words
+    client.force_login(crew.reviewer)
+    assert "A reviewer sets" not in page_of(client.get(address)).words
+
+
 # ------------------------------------------------- the pages
 
 
@@ -250,17 +324,21 @@ def test_the_page_shows_every_version_with_rule_effect_and_who_approved(
     )
     client.force_login(crew.maker)
     page = page_of(client.get(reverse("quality:limits", args=[version.pk])))
+    closer = "between two limits, the closer together, the more, up to"
     for words in (
         "Guard band of 0.83 times the expanded uncertainty, k = 2, version 1.",
         "A value outside warns; a release then needs a reason.",
         "A value outside stops the release.",
         "by Rasmus Lind",
         RULES["simple_1"].meaning,
-        # what passes is wrong by chance: one side of a normal distribution beyond
-        # 2, 1.66 and 0 times u
-        "with a chance of 2.3 % at the worst",
-        "with a chance of 4.8 % at the worst",
-        "with a chance of 50.0 % at the worst",
+        # what passes is wrong by chance: a normal distribution beyond 2, 1.66 and 0
+        # times u, on one side, and on both where a value can just pass
+        f"a chance of 2.3 % at the worst; {closer} 4.6 %.",
+        f"a chance of 4.8 % at the worst; {closer} 9.7 %.",
+        f"a chance of 50.0 % at the worst; {closer} 100.0 %.",
+        "ILAC-G8:09/2019, 4.2.3.",
+        "after ISO 14253-1:2017 (not read by us: at second hand).",
+        "ILAC-G8:09/2019, 4.2.1 (clause from memory).",
     ):
         assert words in page.words, words
     assert page.words.count("yield variance (%)") == 2  # both versions
@@ -288,7 +366,9 @@ def test_a_limit_is_set_on_the_page_with_rule_and_effect(
     made = Limit.objects.get(characteristic="soap_content")
     assert (made.rule, made.effect) == ("simple_1", "warn")
     assert made.method == "by the masses"
-    refused = page_of(client.post(address, {**sent, "characteristic": "ph"}))
+    refused = page_of(
+        client.post(address, {**sent, "characteristic": "ph", "method": ""})
+    )
     assert "always stops the release" in refused.words
     assert (
         "has more than 3 decimals"

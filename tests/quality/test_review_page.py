@@ -33,7 +33,7 @@ from quality.statistics.conformity import RULE, RULES
 from quality.views.reviews import PLACES
 from tests import lab, make
 from tests.doors.pages import Page, page_of, text_of
-from tests.quality.test_signing import one_person
+from tests.quality.test_signing import hours_later, one_person
 
 pytestmark = pytest.mark.django_db
 
@@ -144,6 +144,8 @@ def test_an_ordinary_batch_says_in_one_sentence_that_nothing_is_unusual(
         assert line.target_mg is not None
         stock = stocks[line.line.pk]
         make.charge(crew, batch, stock, line.target_mg, line=line.line, unusual="")
+    for tool in (make.scale(crew.maker), make.meter(crew.maker)):
+        check(crew, tool, -1, passed=True)
     make.complete(crew, batch)
     assert NOTHING in page(crew, batch).words
     make.read_ph(crew, batch, "9.95")
@@ -155,7 +157,7 @@ def test_a_correction_stands_among_the_exceptions_old_and_new_and_why(
 ) -> None:
     batch = make.cooked_batch(crew)
     amend_ph(crew, batch)
-    (one,) = in_order(crew, batch).corrections
+    (one,) = in_order(crew, batch).exceptions.corrections
     assert one.old.words.startswith("9.2; ")
     assert one.new.words.startswith("9.4; ")
     assert one.old.is_struck
@@ -172,7 +174,7 @@ def test_a_charge_taken_back_says_so(crew: make.Crew) -> None:
     make.charge_all(crew, batch)
     row = Charge.objects.filter(batch=batch).earliest("pk")
     cooking.amend_charge(by=crew.maker, charge=row, reason="wrong tin", void=True)
-    (one,) = in_order(crew, batch).corrections
+    (one,) = in_order(crew, batch).exceptions.corrections
     assert one.old.words.startswith("800 g net: gross 1.15 kg, tare 350 g")
     assert one.new.words == "taken back"
     assert one.new.is_struck  # it holds nothing that counts
@@ -190,7 +192,7 @@ def test_what_is_entered_late_or_dated_ahead_is_named_once_and_not_its_correctio
     )
     words = [
         one.word
-        for one in in_order(crew, batch).unusual
+        for one in in_order(crew, batch).exceptions.unusual
         if one.status == "off_the_clock"
     ]
     assert sorted(words) == ["dated ahead", "entered late"]
@@ -210,11 +212,13 @@ def test_a_doubtful_result_is_an_exception_and_a_failed_one_an_obstacle(
     crew: make.Crew,
 ) -> None:
     doubtful = in_order(crew, make.cooked_batch(crew, ph="9.95"))
-    assert [one.word for one in doubtful.unusual if one.place == "judgement"] == [
-        "pH: conditional pass"
-    ]
+    assert [
+        one.word for one in doubtful.exceptions.unusual if one.place == "judgement"
+    ] == ["pH: conditional pass"]
     failed = make.cooked_batch(crew, ph="11")
-    assert not [x for x in in_order(crew, failed).unusual if x.place == "judgement"]
+    assert not [
+        x for x in in_order(crew, failed).exceptions.unusual if x.place == "judgement"
+    ]
     head, _, tail = page(crew, failed).words.partition("Judgement Of Outcome")
     assert "What stands in the way of a release" in head
     assert "What stands in the way of a release" not in tail
@@ -226,7 +230,7 @@ def test_a_void_signature_stands_at_the_head_and_stays_an_exception(
     batch = make.cooked_batch(crew)
     make.signed(crew.reviewer, batch, "release")
     before = in_order(crew, batch)
-    assert (before.unusual, before.is_marked) == ([], False)
+    assert (before.exceptions.unusual, before.exceptions.head) == ([], [])
     reading = Reading.objects.current().get(batch=batch, characteristic="ph")
     changing.change_reading(
         by=crew.maker,
@@ -237,23 +241,43 @@ def test_a_void_signature_stands_at_the_head_and_stays_an_exception(
         reason="the meter was misread",
     )
     void = in_order(crew, batch)
-    assert (void.unusual, void.is_marked) == ([], True)  # the page says it above
+    (one,) = void.exceptions.head  # the page says it at its head, paper in the list
+    assert (one.status, one.word) == ("void", "signature void")
+    assert [one.word for one in void.exceptions.unusual] == ["on hold"]
     head = page(crew, make.fresh(batch)).words.partition("Judgement Of Outcome")[0]
     assert "void since" in head
     make.sign(crew.reviewer, batch, "unhold")
     again = in_order(crew, batch)
-    assert not again.is_marked
-    (one,) = again.unusual
+    assert not again.exceptions.head
+    (one,) = again.exceptions.unusual
     assert (one.status, one.word) == ("void", "signature void")
     assert "from 9.2 to 9.6. Because: the meter was misread" in one.sentence
 
 
-def test_a_self_review_is_an_exception(crew: make.Crew, owner: User) -> None:
+def test_a_self_review_is_an_exception(
+    crew: make.Crew, owner: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
     batch = make.cooked_batch(crew)
-    make.sign(one_person(crew, owner, hours=0), batch)
-    (one,) = in_order(crew, batch).unusual
+    alone = one_person(crew, owner, hours=1)
+    hours_later(monkeypatch, 1.1)
+    make.sign(alone, batch)
+    (one,) = in_order(crew, batch).exceptions.unusual
     assert one.status == "self_reviewed"
     assert "no independent check" in one.sentence
+
+
+def test_how_it_was_judged_is_folded_away_and_what_was_found_is_not(
+    crew: make.Crew,
+) -> None:
+    text = text_of(response_of(crew, make.cooked_batch(crew)))
+    folded = re.findall(r'<details class="how">.*?</details>', text, re.DOTALL)
+    assert len(folded) >= 2
+    for words in ("Limit version 1", "JCGM 106:2012", "Approved by Rasmus Lind"):
+        assert words in folded[0]
+        assert words not in text.replace("".join(folded), "").split(folded[0])[0]
+    for words in ('class="plain"', 'class="window"'):
+        assert words not in "".join(folded)
+        assert words in text
 
 
 # ------------------------------------------------- what went in, what happened
@@ -409,7 +433,10 @@ def test_an_instrument_stands_with_the_last_check_before_and_the_first_after(
 
     assert (used().before, used().after, used().doubt) == (None, None, "")
     assert used().times == 5
-    for hours, passed in ((-9, False), (-5, True), (5, True), (9, False)):
+    for hours, passed in ((-9, False), (-5, True)):
+        check(crew, scale, hours, passed=passed)
+    batch = make.cooked_batch(crew)  # after both were entered
+    for hours, passed in ((5, True), (9, False)):
         check(crew, scale, hours, passed=passed)
     before, after = used().before, used().after
     assert before is not None
@@ -427,7 +454,9 @@ def test_a_failed_check_before_or_after_is_an_exception(
 ) -> None:
     batch = make.cooked_batch(crew)
     check(crew, make.scale(crew.maker), hours, passed=False)
-    (one,) = [x for x in in_order(crew, batch).unusual if x.status == "in_doubt"]
+    (one,) = [
+        x for x in in_order(crew, batch).exceptions.unusual if x.status == "in_doubt"
+    ]
     assert says in one.sentence
     assert one.place == "instruments"
 

@@ -152,7 +152,7 @@ def test_a_batch_with_a_rejected_paste_in_it_is_not_released(crew: make.Crew) ->
 @pytest.mark.django_db
 def test_amending_a_charge_does_not_hide_why_it_was_unusual(crew: make.Crew) -> None:
     batch = make.open_batch(crew)
-    make.charge_all(crew, batch)
+    make.charge_all(crew, batch, unusual="so the scene wants it")
     row = batch.charges.get(line__material__kind="water")
     lot = make.released_lot(crew, make.sunflower(crew.maker))
     corrected = cooking.correct(

@@ -200,7 +200,7 @@ def test_scenario_18_signing_alone_is_not_said_of_another_persons_batch(
     crew: make.Crew, owner: User
 ) -> None:
     batch = make.cooked_batch(crew)
-    alone = one_person(crew, owner, hours=0)
+    alone = one_person(crew, owner, hours=1)
     guest = make.account(by=owner, name="Tove Berg", rights=["reviewer"])
     with pytest.raises(Refusal, match="another reviewer must review"):
         make.sign(alone, batch)

@@ -93,8 +93,20 @@ def test_its_links_to_the_record_lead_to_the_review_page(crew: make.Crew) -> Non
     review = reverse("quality:review", args=[batch.number])
     links = [one.get("href", "") for one in shown.attributes("a")]
     assert f"{review}#yield" in links
-    own = {"#main", "#more"}
+    own = {"#main", "#more", "#sign"}
     assert not [x for x in links if x.startswith("#") and x not in own]
+
+
+def test_a_link_at_the_top_leads_past_everything_to_the_signature(
+    crew: make.Crew,
+) -> None:
+    batch = make.cooked_batch(crew)
+    shown = page(crew.reviewer, "quality:sign", batch.number)
+    links = [one.get("href") for one in shown.attributes("a")]
+    assert links.index("#sign") < links.index(
+        reverse("quality:review", args=[batch.number])
+    )
+    assert "sign" in {one.get("id") for _, one in shown.elements}
 
 
 def test_the_page_signs_what_was_read_on_it_and_nothing_else(crew: make.Crew) -> None:
@@ -164,11 +176,12 @@ def test_another_persons_screen_does_not_grow_stale_by_the_clock(
 
 
 def test_that_nobody_else_looked_stands_wherever_the_signature_is_shown(
-    crew: make.Crew, owner: User
+    crew: make.Crew, owner: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     paste = make.released_paste(crew)
     batch = make.diluted_batch(crew, paste=paste)
-    alone = one_person(crew, owner, hours=0)
+    alone = one_person(crew, owner, hours=1)
+    hours_later(monkeypatch, 1.1)
     assert SELF_REVIEWED not in page(alone, "batches:batch", batch.number).words
     make.sign(alone, batch)
     lot = make.filled(crew, make.fresh(batch))

@@ -3,7 +3,8 @@
 Flag: second hand, in a page of a calibration laboratory (Harper Metrology, October
 2024) that lists the bands with their risk: 0.83·U of ISO 14253-1:2017, U of ILAC-G8,
 1.5·U and 3·U. U is 2u. The risks are printed as bounds (“< 2.5 %”); a bound is tested
-from both sides, so that a band half as wide fails.
+from both sides, so that a band half as wide fails. Those risks are of one limit; that
+of two close together is held against the coverage of k = 2, read in NIST TN 1297.
 """
 
 from __future__ import annotations
@@ -47,6 +48,16 @@ CHECKS += [
         ("guard_083u_1", "guard_u_1"), BOUNDS, strict=False
     )
 ]
+CHECKS.append(
+    Check(
+        what="guard band of U, two limits 2·U apart: what lies beyond k = 2",
+        clause="NIST TN 1297:1994, table B.1: 95.45 % inside k = 2.000",
+        flag=Flag.SEEN,
+        ours=lambda: worst_false_accept(U, 1, window=2 * U),
+        published=1 - 0.9545,
+        within=0.5e-4,
+    )
+)
 
 
 @pytest.mark.any_engine

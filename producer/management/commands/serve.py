@@ -54,7 +54,12 @@ class Command(BaseCommand):
             serving.require_free_port(address, port)
             self._back_up_before_migrating()
             self._say("Bringing records and pages up to date …")
-            serving.prepare()
+            if kept := serving.prepare():
+                self._say(
+                    f"{kept} rows of an older version were written into the journal as"
+                    " they stand. “verify” compares them from now on; what was changed"
+                    " behind the program before now it cannot find by them."
+                )
             announce = self._announcement(address, port, warnings)
             serving.serve(address, port, announce=lambda: self._say(announce))
         self.stdout.write("\nKettlebook has stopped.")

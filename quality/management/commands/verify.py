@@ -7,19 +7,18 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
-from django.core.exceptions import ObjectDoesNotExist
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from producer.models import JournalHead
 from producer.moment import one_moment
+from quality.services.still_signed import UNREADABLE
 from quality.services.verification import CHECKS, Check, Remark, noted, untold
 
 ROWS_A_LOOK = 1000  # rows between two looks at the clock
 ON_A_TERMINAL, IN_A_FILE = 1.0, 10.0  # seconds between two counts
 MOST_SHOWN = 1000  # sentences of one check; the rest are counted
-UNREADABLE = (ValueError, LookupError, TypeError, ArithmeticError, ObjectDoesNotExist)
 
 
 class Command(BaseCommand):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import enum
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from quality.services.charting.plain import Series
@@ -24,10 +24,23 @@ from quality.statistics.run_rules import WECO_RULES, Rule, signals
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Span:
-    """Which points set the limits, counted from 1; what comes before is left out."""
+    """Which points set the limits, counted from 1; what comes before is left out.
+
+    ``apart`` are the positions, from 0 on, of points that do not set them.
+    """
 
     first: int
     last: int
+    apart: frozenset[int] = frozenset()
+
+    @property
+    def setting(self) -> list[int]:
+        """The positions, from 0 on, of the points that set the limits."""
+        return [
+            place
+            for place in range(self.first - 1, self.last)
+            if place not in self.apart
+        ]
 
     def __str__(self) -> str:
         return f"points {self.first} to {self.last}"
@@ -59,7 +72,8 @@ class Analysis:
     """The charts of a series with what was found.
 
     Without enough points, or where they do not move, there is no chart; ``sentence``
-    then says why. ``offset`` is how many points the span leaves out before the first.
+    then says why, and else which points set the limits. ``offset`` is how many points
+    the span leaves out before the first.
     """
 
     span: Span
@@ -73,6 +87,10 @@ class Analysis:
     def offset(self) -> int:
         """How many points lie before the first one that counts."""
         return self.span.first - 1
+
+    def drawn(self, places: Collection[int]) -> set[int]:
+        """Return positions in the series as positions in the charts."""
+        return {place - self.offset for place in places if place >= self.offset}
 
     @property
     def patterned(self) -> set[int]:
@@ -101,17 +119,20 @@ def analysis_of(
     first: int = 1,
     last: int | None = None,
     rules: Sequence[Rule] = WECO_RULES,
+    with_rejected: bool = False,
 ) -> Analysis:
     """Return charts, findings and capability of a series.
 
     Limits come from points ``first`` to ``last``: by default from the first twenty,
     and from all while there are fewer. They do not move when a batch is added: other
     points are chosen by somebody, never by the program. Numbers that do not fit the
-    series fall back to the nearest that do.
+    series fall back to the nearest that do. A batch that was rejected stays in the
+    picture and sets no limit, unless it is asked for ``with_rejected``.
     """
-    span = _span(len(series.points), first, last)
+    apart = frozenset() if with_rejected else frozenset(series.apart)
+    span = _span(len(series.points), first, last, apart)
     values = series.values[span.first - 1 :]
-    chart, sentence = _chart(values, span)
+    chart, sentence = _chart(series, span)
     if chart is None:
         return Analysis(
             span=span,
@@ -132,21 +153,32 @@ def analysis_of(
     )
 
 
-def _span(count: int, first: int, last: int | None) -> Span:
-    start = max(1, min(first, count - PROVISIONAL_FROM + 1))
-    end = start + FIRM_FROM - 1 if last is None else last
-    return Span(first=start, last=min(count, max(end, start + PROVISIONAL_FROM - 1)))
+def _span(count: int, first: int, last: int | None, apart: frozenset[int]) -> Span:
+    """Return the span asked for, or the nearest with enough points to set limits."""
+    can = [place + 1 for place in range(count) if place not in apart]
+    latest = can[-PROVISIONAL_FROM] if len(can) >= PROVISIONAL_FROM else 1
+    start = max(1, min(first, latest))
+    setting = [place for place in can if place >= start]
+    enough = setting[PROVISIONAL_FROM - 1 :][:1] or [count]
+    usual = setting[FIRM_FROM - 1 :][:1] or [count]
+    end = usual[0] if last is None else max(last, enough[0])
+    return Span(first=start, last=min(count, end), apart=apart)
 
 
-def _chart(values: Sequence[float], span: Span) -> tuple[IndividualsChart | None, str]:
-    if len(values) < PROVISIONAL_FROM:
-        results = "1 result" if len(values) == 1 else f"{len(values)} results"
+def _chart(series: Series, span: Span) -> tuple[IndividualsChart | None, str]:
+    count = len(span.setting)
+    if count < PROVISIONAL_FROM:
+        results = "1 result" if count == 1 else f"{count} results"
         return None, (
-            f"{results} so far: limits from fewer than {PROVISIONAL_FROM} would say"
-            " next to nothing."
+            f"{results} so far{_without(series, span)}: limits from fewer than"
+            f" {PROVISIONAL_FROM} would say next to nothing."
         )
     try:
-        chart = individuals_chart(values, baseline=span.last - span.first + 1)
+        chart = individuals_chart(
+            series.values[span.first - 1 :],
+            baseline=span.last - span.first + 1,
+            apart={place - span.first + 1 for place in span.apart},
+        )
     except NoSpreadError as error:
         return None, str(error)
     firm = chart.standing is Standing.FIRM
@@ -155,7 +187,26 @@ def _chart(values: Sequence[float], span: Span) -> tuple[IndividualsChart | None
         if firm
         else f"The limits come from {span} and are provisional: firm from {FIRM_FROM}"
         " points on."
+    ) + _computed_from(series, span)
+
+
+def _computed_from(series: Series, span: Span) -> str:
+    """Return how many results set the limits, and the first and last of them."""
+    ends = [series.points[span.setting[end]].label for end in (0, -1)]
+    return (
+        f" They are computed from these {len(span.setting)} results,"
+        f" {ends[0]} to {ends[1]}{_without(series, span)}."
     )
+
+
+def _without(series: Series, span: Span) -> str:
+    """Return which points between them do not set the limits, and why."""
+    named = [
+        f"{series.points[place].label} ({series.points[place].apart})"
+        for place in sorted(span.apart)
+        if span.first <= place + 1 <= span.last
+    ]
+    return f", without {', '.join(named)}" if named else ""
 
 
 def _found(

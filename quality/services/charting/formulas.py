@@ -6,9 +6,10 @@ fixed number of queries for any number of batches and formulas.
 
 from __future__ import annotations
 
+import dataclasses
 import statistics
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any, Final
 
@@ -20,13 +21,15 @@ from batches.models import BulkWeighing, Charge, Loss, Reading, Titration
 from producer.models import Premises
 from producer.quantities import grams
 from quality.models import Characteristic, FillCheck, Judgement, Limit, SignatureMark
-from quality.services.charting.plain import Chartable, Limits, Point
+from quality.services.charting.plain import Chartable, Limits, Other, Point
 
 PLACES: Final = Decimal("0.001")
 SIGNED: Final = "signed judgement"
 RECORD: Final = "record"
 WEIGHED: Final = "pot weighed before and after"
 MISSING: Final = "all that is missing and was not seen to go, unexplained loss with it"
+# Each comes of a rejection: such a batch says little of how the others come out.
+_BAD: Final = {BatchStatus.REJECTED, BatchStatus.DISPOSED, BatchStatus.REWORKED}
 _HUNDRED: Final = 100  # percent; nominal content
 
 
@@ -109,20 +112,26 @@ def _of(rows: QuerySet[Any], batch: str, only: int | None) -> QuerySet[Any]:
     )
 
 
-def _names(batch: str) -> tuple[str, str, str, str]:
-    """Return what every point needs of its batch: formula, key, number, opened."""
+def _names(batch: str) -> tuple[str, str, str, str, str]:
+    """Return what a point needs of its batch: formula, key, number, state, opened."""
     return (
         f"{batch}__formula_version__formula",
         batch,
         f"{batch}__stock__code",
+        f"{batch}__status",
         f"{batch}__opened_at",
     )
 
 
 def _point(
-    head: tuple[Any, ...], value: Decimal, *, origin: str = RECORD, method: str = ""
+    head: tuple[Any, ...],
+    value: Decimal,
+    *,
+    origin: str = RECORD,
+    method: str = "",
+    others: Iterable[Other] = (),
 ) -> Point:
-    formula, batch, number, at = head
+    formula, batch, number, status, at = head
     return Point(
         of=formula,
         key=batch,
@@ -133,6 +142,8 @@ def _point(
         value=value,
         origin=origin,
         method=method,
+        others=tuple(others),
+        apart=BatchStatus(status).label if status in _BAD else "",
     )
 
 
@@ -152,8 +163,10 @@ def _signed(characteristic: Characteristic, only: int | None) -> Rows:
     )
     return {
         # Of all else the method in the limit is a text beside it, and no method.
-        row[1]: _point(row[:4], row[4], origin=SIGNED, method=row[5] if is_ph else "")
-        for row in rows
+        head[1]: _point(
+            tuple(head), value, origin=SIGNED, method=method if is_ph else ""
+        )
+        for *head, value, method in rows
     }
 
 
@@ -169,39 +182,80 @@ def _with_signed(
 
 
 def _ph(only: int | None) -> Iterable[Point]:
-    """Return the newest reading of each batch that nothing was weighed in after."""
+    """Return the last reading of each batch, if nothing was weighed in after it.
+
+    A correction keeps the place of what it corrects, as when it is judged.
+    """
     first_entry = Q(batch__charges__supersedes__isnull=True)
     standing = Q(
         batch__charges__superseded_by__isnull=True, batch__charges__is_void=False
     )
-    readings = Reading.objects.current().filter(
-        characteristic=Reading.Characteristic.PH, value__isnull=False
-    )
-    rows = (
+    readings = Reading.objects.filter(characteristic=Reading.Characteristic.PH)
+    rows = _in_turn(
         _of(readings, "batch", only)
         .annotate(
             weighed=Max("batch__charges__observed_at", filter=standing),
             entered=Max("batch__charges__entered_at", filter=first_entry),
         )
-        .order_by("pk")
         .values_list(
+            *_TURN,
             *_names("batch"),
             "value",
             "method",
             "observed_at",
-            "entered_at",
             "weighed",
             "entered",
         )
     )
     current: Rows = {}
-    for *head, value, method, observed, written, weighed, entered in rows:
+    read: dict[int, list[Other]] = defaultdict(list)
+    for written, *head, value, method, observed, weighed, entered in rows:
         batch = head[1]
+        read[batch].append(Other(value=value, at=observed, method=method))
         current.pop(batch, None)
         if (weighed and weighed > observed) or (entered and entered > written):
             continue
         current[batch] = _point(tuple(head), value, method=method)
-    return _with_signed(Characteristic.PH, only, current)
+    return [
+        dataclasses.replace(point, others=_besides(point, read[point.key]))
+        for point in _with_signed(Characteristic.PH, only, current)
+    ]
+
+
+_TURN: Final = ("pk", "supersedes_id", "superseded_by__pk", "is_void", "entered_at")
+
+
+def _in_turn(rows: Iterable[tuple[Any, ...]]) -> Iterable[tuple[Any, ...]]:
+    """Return the rows that stand, each at the place of the first one of its chain.
+
+    ``rows`` begin with what ``_TURN`` names; instead they then begin with the time of
+    the first entry.
+    """
+    first: dict[int, tuple[int, Any]] = {}
+    found = []
+    for pk, former, later, is_void, entered_at, *rest in sorted(rows, key=_key):
+        first[pk] = first.get(former, (pk, entered_at))
+        if later is None and not is_void:
+            place, entered = first[pk]
+            found.append((place, (entered, *rest)))
+    return [row for _, row in sorted(found, key=_key)]
+
+
+def _key(row: tuple[Any, ...]) -> Any:
+    return row[0]
+
+
+def _besides(point: Point, results: list[Other]) -> tuple[Other, ...]:
+    """Return the results of a batch without the newest one that is the point itself.
+
+    A signed value is kept with three decimals, and its reading is found by them.
+    """
+    kept = list(results)
+    for place in reversed(range(len(kept))):
+        if kept[place].value.quantize(PLACES) == point.value.quantize(PLACES):
+            del kept[place]
+            break
+    return tuple(kept)
 
 
 def _weighed_in(only: int | None) -> dict[int, int]:
@@ -220,14 +274,14 @@ def _yield_variance(only: int | None) -> Iterable[Point]:
         *_names("batch"), "net_mg"
     )
     current = {
-        row[1]: _point(
-            row[:4],
-            yield_variance_percent(grams(row[4]), grams(went_in[row[1]])).quantize(
+        head[1]: _point(
+            tuple(head),
+            yield_variance_percent(grams(net), grams(went_in[head[1]])).quantize(
                 PLACES
             ),
         )
-        for row in rows
-        if went_in.get(row[1])
+        for *head, net in rows
+        if went_in.get(head[1])
     }
     return _with_signed(Characteristic.YIELD_VARIANCE, only, current)
 
@@ -279,17 +333,32 @@ def _free_alkali(only: int | None) -> Iterable[Point]:
     rows = (
         _of(titrations, "stock__batch", only)
         .order_by("pk")
-        .values_list(*_names("stock__batch"), "value")
+        .values_list(*_names("stock__batch"), "value", "observed_at")
     )
-    return {row[1]: _point(row[:4], row[4]) for row in rows}.values()
+    return _newest(
+        (head[1], head, Other(value=value, at=at)) for *head, value, at in rows
+    )
+
+
+def _newest(
+    results: Iterable[tuple[int, Sequence[Any], Other]],
+) -> Iterable[Point]:
+    """Return the newest of the results of each key, with those before it."""
+    heads, found = {}, defaultdict(list)
+    for key, head, result in results:
+        heads[key] = tuple(head)
+        found[key].append(result)
+    for key, (*others, counted) in found.items():
+        yield _point(heads[key], counted.value, others=others)
 
 
 def _fill(only: int | None) -> Iterable[Point]:
     """Return for each filling lot how far the mean content lies above nominal, in %.
 
-    Net masses become volumes at 20 °C by the density of the lot; 1 g/ml is 1 mg/µl.
+    Net masses become volumes at 20 °C by the density of the lot; 1 g/ml is 1 mg/µl. The
+    point stands at the time of its check.
     """
-    formula, batch, number, _ = _names("filling_lot__batch")
+    formula, batch, number, status, _ = _names("filling_lot__batch")
     rows = (
         _of(FillCheck.objects.all(), "filling_lot__batch", only)
         .order_by("pk")
@@ -297,6 +366,7 @@ def _fill(only: int | None) -> Iterable[Point]:
             formula,
             batch,
             number,
+            status,
             "observed_at",
             "net_mg",
             "filling_lot",
@@ -304,10 +374,13 @@ def _fill(only: int | None) -> Iterable[Point]:
             "filling_lot__nominal_ul",
         )
     )
-    newest: Rows = {}
-    for *head, masses, lot, density, nominal in rows:
-        if masses:
-            mean = statistics.mean(map(Decimal, masses))
-            above = (mean / density / nominal - 1) * _HUNDRED
-            newest[lot] = _point(tuple(head), above.quantize(PLACES))
-    return newest.values()
+    return _newest(
+        (lot, head, Other(value=_above(masses, density, nominal), at=head[-1]))
+        for *head, masses, lot, density, nominal in rows
+        if masses
+    )
+
+
+def _above(masses: list[int], density: Decimal, nominal: int) -> Decimal:
+    mean = statistics.mean(map(Decimal, masses))
+    return ((mean / density / nominal - 1) * _HUNDRED).quantize(PLACES)

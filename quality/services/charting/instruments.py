@@ -9,7 +9,7 @@ from typing import Final
 from producer.models import Instrument
 from quality.models import InstrumentCheck
 from quality.services.charting.plain import Chartable, Limits, Point
-from quality.services.checking import UNITS
+from quality.services.tolerances import UNITS
 from quality.statistics.instruments import LEAST_SLOPE, MOST_SLOPE
 
 PLACES: Final = Decimal("0.01")

@@ -23,7 +23,6 @@ from quality.services.charting.plain import (
     Subject,
     series,
 )
-from quality.statistics.control import Standing
 
 Things = Formula | Material | Instrument
 _SOURCES: Final[dict[Kind, Callable[[Chartable, int | None], Iterable[Point]]]] = {
@@ -75,12 +74,6 @@ class Listed:
         """How firm its limits are, in words."""
         chart = self.analysis.chart
         return "none yet" if chart is None else chart.standing.value
-
-    @property
-    def is_firm(self) -> bool:
-        """Say whether its limits are firm."""
-        chart = self.analysis.chart
-        return chart is not None and chart.standing is Standing.FIRM
 
     @property
     def newest(self) -> Found | None:

@@ -81,6 +81,11 @@ class Chartable(enum.StrEnum):
         return _WORDS[self][2]
 
     @property
+    def counted(self) -> str:
+        """Which of several results of a record is the point, in a sentence."""
+        return _COUNTED.get(self, "")
+
+    @property
     def order(self) -> str:
         """The order in which the points stand, in words."""
         if self is Chartable.FILL:
@@ -112,6 +117,14 @@ _WORDS = {
     ),
     Chartable.SLOPE: (Kind.INSTRUMENT, "slope by the pH shown", "%"),
 }
+_COUNTED = {
+    Chartable.PH: (
+        "Of each batch one value counts: the signed one, or else the newest reading"
+        " that nothing was weighed in after."
+    ),
+    Chartable.FREE_ALKALI: "Of each batch one value counts: the newest titration.",
+    Chartable.FILL: "Of each filling lot one value counts: the newest check.",
+}
 _ORDER = {
     Kind.FORMULA: "in the order in which the batches were opened",
     Kind.MATERIAL: "in the order in which the lots were received",
@@ -120,12 +133,26 @@ _ORDER = {
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
+class Other:
+    """Another standing result of the record of a point: it does not count, but stands.
+
+    ``method`` says how it was measured.
+    """
+
+    value: Decimal
+    at: datetime.datetime
+    method: str = ""
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
 class Point:
     """One result: whose, of which record, when, and where the value comes from.
 
     ``of`` is the key of the subject. ``page`` names the address of the record and
     ``argument`` what it takes; ``anchor`` is a place on that page. ``method`` says how
-    it was measured: another method is another quantity.
+    it was measured: another method is another quantity. ``others`` are the other
+    results of the same record, oldest first. ``apart`` says why it should not set the
+    limits of a chart, empty where it may.
     """
 
     of: int
@@ -138,6 +165,8 @@ class Point:
     origin: str
     method: str = ""
     anchor: str = ""
+    others: tuple[Other, ...] = ()
+    apart: str = ""
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -167,6 +196,16 @@ class Series:
     def values(self) -> list[float]:
         """The values as the statistics take them."""
         return [float(point.value) for point in self.points]
+
+    @property
+    def apart(self) -> set[int]:
+        """The positions of the points that do not set limits unless somebody says."""
+        return {place for place, point in enumerate(self.points) if point.apart}
+
+    @property
+    def with_others(self) -> set[int]:
+        """The positions of the points whose record has other results too."""
+        return {place for place, point in enumerate(self.points) if point.others}
 
     @property
     def name(self) -> str:

@@ -4,7 +4,7 @@ Only reads. Rows that were superseded are among them: ``supersedes`` and
 ``is_taken_back`` say so.
 """
 
-from quality.services.export_tables import goods, judging, making
+from quality.services.export_tables import goods, judging, making, tools
 from quality.services.export_tables.cells import Cell, Row, Table
 
 __all__ = ["TABLES", "Cell", "Row", "Table"]
@@ -18,6 +18,9 @@ TABLES = (
     making.TITRATION_SAMPLES,
     making.WEIGHINGS,
     making.LOSSES,
+    tools.INSTRUMENTS,
+    tools.INSTRUMENT_CHECKS,
+    tools.LIMITS,
     judging.JUDGEMENTS,
     judging.SIGNATURES,
     judging.SIGNATURE_MARKS,

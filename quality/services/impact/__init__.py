@@ -5,7 +5,11 @@ A fixed number of queries for any number of results.
 
 from __future__ import annotations
 
-from quality.services.impact.doubt import doubt_of, not_looked_into
+from quality.services.impact.doubt import (
+    doubt_of,
+    doubts_in,
+    not_looked_into,
+)
 from quality.services.impact.plain import Doubt, Impact, Taken, Touched
 from quality.services.impact.reach import touched
 from quality.services.impact.taken import count, taken
@@ -17,6 +21,7 @@ __all__ = [
     "Touched",
     "count",
     "doubt_of",
+    "doubts_in",
     "impact_of",
     "not_looked_into",
 ]

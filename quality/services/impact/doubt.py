@@ -9,8 +9,8 @@ from django.db.models import Max
 
 from producer.models import Instrument
 from quality.models import DeviationStep, InstrumentCheck
-from quality.services.checking import UNITS
 from quality.services.impact.plain import Doubt
+from quality.services.tolerances import UNITS, largest_error
 
 
 def doubt_of(instrument: Instrument, check_id: int | None = None) -> Doubt | None:
@@ -29,49 +29,74 @@ def doubt_of(instrument: Instrument, check_id: int | None = None) -> Doubt | Non
             unit=UNITS[instrument.kind],
         )
     checks = list(
-        InstrumentCheck.objects.filter(instrument=instrument).order_by(
-            "observed_at", "pk"
-        )
+        InstrumentCheck.objects.filter(instrument=instrument)
+        .select_related("entered_by__person")
+        .order_by("observed_at", "pk")
     )
-    failed = [
-        place
-        for place, check in enumerate(checks)
-        if not check.passed and check_id in {None, check.pk}
-    ]
-    return _around(instrument, checks, failed[-1]) if failed else None
+    if check_id is None:
+        return next(reversed(doubts_in(instrument, checks)), None)
+    places = [place for place, one in enumerate(checks) if one.pk == check_id]
+    if not places or checks[places[0]].passed:
+        return None
+    return _around(instrument, checks, places[0])
+
+
+def doubts_in(instrument: Instrument, checks: Sequence[InstrumentCheck]) -> list[Doubt]:
+    """Return every time in which an instrument is in doubt, the oldest first.
+
+    ``checks`` are all of it, by when they were made. A good check ends a doubt at
+    either end only by both clocks: it was made and entered before the failed one, or
+    made and entered after it. One that was entered late, when the failure was known
+    already, changes nothing.
+    """
+    found: list[Doubt] = []
+    for place, check in enumerate(checks):
+        if not check.passed:
+            doubt = _around(instrument, checks, place)
+            if not found or found[-1].failed != doubt.failed:
+                found.append(doubt)
+    return found
 
 
 def _around(
     instrument: Instrument, checks: Sequence[InstrumentCheck], place: int
 ) -> Doubt:
     """Return the doubt between the good checks before and after a failed one."""
-    first, last = place, place
-    while first and not checks[first - 1].passed:
-        first -= 1
-    while last + 1 < len(checks) and not checks[last + 1].passed:
-        last += 1
+    failed, late = [checks[place]], []
+    since = until = None
+    for one in reversed(checks[:place]):
+        if not one.passed:
+            failed.append(one)
+        elif all(one.pk < bad.pk for bad in failed):
+            since = one
+            break
+        else:
+            late.append(one)
+    for one in checks[place + 1 :]:
+        if not one.passed:
+            failed.append(one)
+        elif all(one.pk > bad.pk for bad in failed):
+            until = one
+            break
+        else:
+            late.append(one)
     is_scale = instrument.kind == Instrument.Kind.SCALE
     worst = max(
-        checks[first : last + 1],
+        failed,
         key=lambda one: abs(_share(one) if is_scale else largest_error(one)),
     )
     return Doubt(
         instrument=instrument,
         check=worst,
-        since=checks[first - 1].observed_at if first else None,
-        until=checks[last + 1].observed_at if last + 1 < len(checks) else None,
+        since=since.observed_at if since else None,
+        until=until.observed_at if until else None,
         error=largest_error(worst),
         unit=UNITS[instrument.kind],
         share=_share(worst) if is_scale else Decimal(0),
+        until_entered=until.entered_at if until else None,
+        failed=sorted(failed, key=lambda one: one.pk),
+        entered_late=sorted(late, key=lambda one: one.pk),
     )
-
-
-def largest_error(check: InstrumentCheck) -> Decimal:
-    """Return shown less known; of two buffers the one that is farther off."""
-    errors = [check.shown - check.reference]
-    if check.second_shown is not None and check.second_reference is not None:
-        errors.append(check.second_shown - check.second_reference)
-    return max(errors, key=abs)
 
 
 def _share(check: InstrumentCheck) -> Decimal:

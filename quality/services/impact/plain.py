@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Final
 
-from producer.models import Instrument
+from producer.models import Instrument, Record
 from quality.models import InstrumentCheck
 
 PERCENT: Final = 100
@@ -19,7 +20,10 @@ class Doubt:
 
     ``check`` is the failed check that was off most; None for strips, which are not
     checked. ``since`` is the last good check before it and None where there is none,
-    ``until`` the first good one after it and None while it has not passed again.
+    ``until`` the first good one after it and None while it has not passed again; it
+    was entered at ``until_entered``. ``failed`` are the failed checks in between, and
+    ``entered_late`` the good ones that count for nothing, because they were not entered
+    in the order in which they are dated: see :func:`.doubts_in`.
     ``error`` is what the check showed too much, in ``unit``; for strips half a step and
     their ±. ``share`` is that error as a share of the check weight, for a scale.
     """
@@ -31,6 +35,21 @@ class Doubt:
     error: Decimal
     unit: str
     share: Decimal = Decimal(0)
+    until_entered: datetime.datetime | None = None
+    failed: Sequence[InstrumentCheck] = ()
+    entered_late: Sequence[InstrumentCheck] = ()
+
+    def covers(self, row: Record) -> bool:
+        """Say whether what an instrument showed lies in that time, by either clock.
+
+        What was on record before the good check was entered is not freed by it, however
+        that check is dated.
+        """
+        if self.since is not None and row.observed_at < self.since:
+            return False
+        if self.until is None or row.observed_at <= self.until:
+            return True
+        return self.until_entered is not None and row.entered_at <= self.until_entered
 
     @property
     def is_scale(self) -> bool:

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from batches.models import (
     Batch,
@@ -66,13 +66,16 @@ def count(doubt: Doubt) -> int:
 def _within(doubt: Doubt, rows: QuerySet[Any], by: str) -> QuerySet[Any]:
     """Leave what the instrument showed from the last good check to the next one.
 
-    By when it was observed; what has the very time of a check is listed too.
+    By when it was observed; what has the very time of a check is listed too, and what
+    was on record before the next good check was: see :meth:`.Doubt.covers`.
     """
     rows = rows.filter(**{by: doubt.instrument})
     if doubt.since is not None:
         rows = rows.filter(observed_at__gte=doubt.since)
     if doubt.until is not None:
-        rows = rows.filter(observed_at__lte=doubt.until)
+        rows = rows.filter(
+            Q(observed_at__lte=doubt.until) | Q(entered_at__lte=doubt.until_entered)
+        )
     return rows
 
 
@@ -86,7 +89,7 @@ def _charges(doubt: Doubt) -> Iterator[Taken]:
     for row in rows:
         is_lot = row.source.kind == Stock.Kind.LOT
         name = f" {row.source.lot.material.name}" if is_lot else ""
-        brought = _koh(row)
+        brought = koh_of(row)
         yield Taken(
             stock_id=row.batch_id,
             code=row.batch.number,
@@ -100,7 +103,7 @@ def _charges(doubt: Doubt) -> Iterator[Taken]:
         )
 
 
-def _koh(row: Charge) -> Decimal | None:
+def koh_of(row: Charge) -> Decimal | None:
     """Return grams of KOH that a charge brings, below zero what it takes up."""
     if row.figure is None or row.source.kind != Stock.Kind.LOT:
         return None

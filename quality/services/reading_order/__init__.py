@@ -9,20 +9,18 @@ from decimal import Decimal
 from batches.models import Batch
 from batches.services.planning import plan_of
 from quality.models import Signature
+from quality.services.judgement import zone_here
 from quality.services.reading_order import judgements
 from quality.services.reading_order.bottles import Filled, filled_from
 from quality.services.reading_order.exceptions import (
-    Unusual,
-    newest_judging,
-    unusual,
+    Exceptions,
+    exceptions_of,
 )
 from quality.services.reading_order.inputs import Input, inputs_of
 from quality.services.reading_order.instruments import Used, instruments_of
 from quality.services.reading_order.judgements import Shown
 from quality.services.reading_order.timeline import (
-    Corrected,
     Event,
-    corrections_in,
     timeline,
 )
 from quality.services.reviewing import Review
@@ -32,13 +30,10 @@ from quality.services.reviewing import Review
 class InOrder:
     """Everything about a batch that the review page shows besides its computations.
 
-    ``shown`` are the judgements of today. ``is_marked`` says that something befell the
-    newest signature over the findings since.
+    ``shown`` are the judgements of today.
     """
 
-    is_marked: bool
-    unusual: list[Unusual]
-    corrections: list[Corrected]
+    exceptions: Exceptions
     shown: list[Shown]
     inputs: list[Input]
     events: list[Event]
@@ -53,29 +48,31 @@ def in_order(
     signatures: Sequence[Signature],
     *,
     as_signed: Sequence[Shown] | None = None,
+    differences: Sequence[str] = (),
     mark: str = ".",
 ) -> InOrder:
     """Return a batch in reading order; ``mark`` is the decimal mark of what is said.
 
     ``signatures`` are those of the batch with their marks, the oldest first. Where it
-    is signed, ``as_signed`` are the judgements that count, instead of those of today.
+    is signed, ``as_signed`` are the judgements that count, instead of those of today,
+    and ``differences`` what is not the same today.
     """
     entries = review.entries
     plan = plan_of(batch)
     events = timeline(entries, mark=mark)
-    used = instruments_of(entries)
+    used = instruments_of(review.tools.tools, zone_here())
     shown = shown_of(review, mark=mark)
-    newest = newest_judging(signatures)
     return InOrder(
-        is_marked=newest is not None and bool(newest.marks.all()),
-        unusual=unusual(
-            obstacles=review.obstacles,
+        exceptions=exceptions_of(
+            batch,
+            review,
+            signatures,
             shown=shown if as_signed is None else as_signed,
-            signatures=signatures,
+            is_signed=as_signed is not None,
             events=events,
             used=used,
+            differences=differences,
         ),
-        corrections=corrections_in(events),
         shown=shown,
         inputs=inputs_of(entries, plan),
         events=events,

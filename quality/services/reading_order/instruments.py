@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
-from collections import defaultdict
+from collections.abc import Iterable, Sequence
 
-from batches.services.entries import Entries, Entry, standing
 from producer.models import Instrument
 from quality.models import InstrumentCheck
-from quality.services.judgement import zone_here
-from quality.services.reading_order.timeline import instrument_of
+from quality.services.impact import Doubt
+from quality.services.impact.tools import Tool
+from quality.services.tolerances import UNITS
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -19,7 +19,8 @@ class Used:
 
     ``before`` is the last check before it was first used, ``after`` the first one after
     it was last used; None where there is none. Strips are never checked.
-    ``was_expired`` says that its date had passed on the day it was last used.
+    ``was_expired`` says that its date had passed on the day it was last used, and
+    ``doubts`` are the times of doubt in which it was used here.
     """
 
     instrument: Instrument
@@ -29,6 +30,12 @@ class Used:
     before: InstrumentCheck | None
     after: InstrumentCheck | None
     was_expired: bool
+    doubts: Sequence[Doubt]
+
+    @property
+    def unit(self) -> str:
+        """The unit of its step and its ±."""
+        return UNITS[self.instrument.kind]
 
     @property
     def is_never_checked(self) -> bool:
@@ -48,56 +55,28 @@ class Used:
                 f"{name} failed the first check after it was used: what was measured"
                 " with it is in doubt."
             )
+        if self.doubts:
+            return f"{name} failed a check around the time when it was used."
         return ""
 
 
-def instruments_of(entries: Entries) -> list[Used]:
-    """Return what the entries that count were weighed or read with, by first use."""
-    uses: dict[int, list[Entry]] = defaultdict(list)
-    known: dict[int, Instrument] = {}
-    for row in _counting(entries):
-        instrument = instrument_of(row)
-        if instrument is not None:
-            known[instrument.pk] = instrument
-            uses[instrument.pk].append(row)
-    checks, zone = _checks(list(known)), zone_here()
-    found = [_used(known[pk], rows, checks[pk], zone) for pk, rows in uses.items()]
-    return sorted(found, key=lambda one: one.first_at)
+def instruments_of(tools: Iterable[Tool], zone: datetime.tzinfo) -> list[Used]:
+    """Return the instruments of a batch by first use; ``zone`` is of the premises."""
+    return sorted((_used(one, zone) for one in tools), key=lambda one: one.first_at)
 
 
-def _counting(entries: Entries) -> list[Entry]:
-    return [
-        *entries.standing_charges,
-        *standing(entries.readings),
-        *standing(entries.weighings),
-        *standing(entries.titrations),
-    ]
-
-
-def _checks(ids: list[int]) -> dict[int, list[InstrumentCheck]]:
-    found: dict[int, list[InstrumentCheck]] = defaultdict(list)
-    rows = InstrumentCheck.objects.filter(instrument__in=ids)
-    for check in rows.order_by("observed_at", "pk"):
-        found[check.instrument_id].append(check)
-    return found
-
-
-def _used(
-    instrument: Instrument,
-    rows: list[Entry],
-    checks: list[InstrumentCheck],
-    zone: datetime.tzinfo,
-) -> Used:
-    times = [row.observed_at for row in rows]
+def _used(tool: Tool, zone: datetime.tzinfo) -> Used:
+    times = [row.observed_at for row in tool.rows]
     first_at, last_at = min(times), max(times)
-    earlier = [one for one in checks if one.observed_at <= first_at]
-    later = [one for one in checks if one.observed_at > last_at]
+    earlier = [one for one in tool.checks if one.observed_at <= first_at]
+    later = [one for one in tool.checks if one.observed_at > last_at]
     return Used(
-        instrument=instrument,
-        times=len(rows),
+        instrument=tool.instrument,
+        times=len(times),
         first_at=first_at,
         last_at=last_at,
         before=earlier[-1] if earlier else None,
         after=later[0] if later else None,
-        was_expired=instrument.is_expired(last_at.astimezone(zone).date()),
+        was_expired=tool.instrument.is_expired(last_at.astimezone(zone).date()),
+        doubts=tool.doubts,
     )

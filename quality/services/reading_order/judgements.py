@@ -55,9 +55,10 @@ class Shown:
 
     ``plain`` is for who hates statistics and comes first; ``sentence`` has the numbers,
     and is all there is where it was signed. ``limit`` is set where it is still in the
-    tables. ``limit_words`` are its version and method. ``source`` is the place on the
-    page where the value stands, ``method`` the computation it follows, both may be
-    empty. ``instrument_words`` complete “By … alone”.
+    tables. ``limit_words`` are its version and method, ``approved_by`` who set it,
+    where the record has it. ``source`` is the place on the page where the value stands,
+    ``method`` the computation it follows, both may be empty. ``instrument_words``
+    complete “By … alone”.
     """
 
     name: str
@@ -74,6 +75,7 @@ class Shown:
     method: str = ""
     limit: Limit | None = None
     limit_words: str = ""
+    approved_by: str = ""
     decision_rule: DecisionRule | None = None
     effect: str = ""
     risk: float | None = None
@@ -150,6 +152,7 @@ def of_finding(finding: Finding, entries: Entries, *, mark: str = ".") -> Shown:
         method=METHODS.get(characteristic, ""),
         limit=limit,
         limit_words=_limit_words(limit.version, limit.method) if limit else "",
+        approved_by=limit.entered_by.person.name if limit else "",
         decision_rule=finding.rule,
         effect=Limit.Effect(finding.effect).label,
         risk=finding.risk,
@@ -195,6 +198,7 @@ def of_record(one: dict[str, Any]) -> Shown:
         source=COMPUTED.get(characteristic, "process"),
         method=METHODS.get(characteristic, ""),
         limit_words=_limit_words(version, method) if version else "",
+        approved_by=(one.get("limit_approved_by") or {}).get("name", ""),
         decision_rule=_rule_of(one),
         effect=Limit.Effect(one["effect"]).label if one.get("effect") else "",
         risk=float(one["risk"]) if one.get("risk") else None,

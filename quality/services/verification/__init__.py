@@ -14,14 +14,22 @@ from itertools import chain
 
 from batches.models import Batch, Bottle, Charge, FillingLot
 from producer import journal
-from producer.models import Attachment, JournalEntry, RawLot, StockMovement
+from producer.models import (
+    Attachment,
+    JournalEntry,
+    NumberSeries,
+    RawLot,
+    StockMovement,
+)
 from quality.models import DeviationStep, Recall, Signature
 from quality.services import deviating, signing
 from quality.services.verification import (
+    clock,
     database,
     files,
     masses,
     rows,
+    series,
     states,
 )
 from quality.services.verification.checks import Check, Remark, Tell, quiet, untold
@@ -46,7 +54,7 @@ CHECKS = (
     Check(
         name="Journal, row by row",
         count=JournalEntry.objects.count,
-        walk=lambda tell: journal.faults(tell=tell),
+        walk=lambda tell: chain(journal.faults(tell=tell), clock.steps_back()),
     ),
     Check(
         name="Rows of every table, as the journal has them",
@@ -57,6 +65,11 @@ CHECKS = (
         name="Signatures and what they signed",
         count=_count_signed,
         walk=untold(lambda: chain(signing.faults(), deviating.faults())),
+    ),
+    Check(
+        name="Numbers given out",
+        count=NumberSeries.objects.count,
+        walk=untold(series.faults),
     ),
     Check(
         name="Uploaded files",

@@ -5,24 +5,17 @@ A trigger or a rule that is gone changes no row yet; it opens the way to it.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 
 from django.apps import apps
 from django.db import connection, models
 
 from producer.append_only import expected_triggers, live_triggers
+from producer.models import JournalEntry
+from producer.written import noted_models
+from quality.services.verification import schema, stored
 
 OTHER_TABLES = {"django_migrations", "sqlite_sequence"}
-# A unique rule of a part of the rows, or made later, is an index of this name.
-_RULES_OF_SQLITE = "SELECT tbl_name, sql FROM sqlite_master WHERE sql IS NOT NULL"
-_NAMED_RULE = re.compile(r'(?:CONSTRAINT|UNIQUE INDEX) "(\w+)"')
-_RULES_OF_POSTGRESQL = """
-SELECT relname, conname FROM pg_constraint
-JOIN pg_class ON pg_class.oid = conrelid WHERE pg_table_is_visible(conrelid)
-UNION ALL
-SELECT tablename, indexname FROM pg_indexes WHERE schemaname = current_schema()
-"""
 MOST_SHOWN = 20  # sentences of SQLite about one damaged file
 
 
@@ -34,9 +27,10 @@ def count() -> int:
 def faults() -> Iterator[str]:
     """Yield a fault for each table, rule or trigger that is not as it was made."""
     yield from _table_faults()
-    yield from _rule_faults()
+    yield from schema.faults()
     yield from _trigger_faults()
     if connection.vendor == "sqlite":
+        yield from stored.faults([*noted_models(), JournalEntry])
         yield from _file_faults()
 
 
@@ -46,23 +40,6 @@ def _table_faults() -> Iterator[str]:
         there = connection.introspection.table_names(cursor, include_views=True)
     for name in sorted(set(there) - ours):
         yield f"There is a table or view “{name}”, which Kettlebook did not make."
-
-
-def _rule_faults() -> Iterator[str]:
-    """Yield a fault for each constraint of a model that the database does not have."""
-    sqlite = connection.vendor == "sqlite"
-    with connection.cursor() as cursor:
-        cursor.execute(_RULES_OF_SQLITE if sqlite else _RULES_OF_POSTGRESQL)
-        there = {
-            (table, name)
-            for table, text in cursor.fetchall()
-            for name in (_NAMED_RULE.findall(text) if sqlite else [text])
-        }
-    for model in _models():
-        table = model._meta.db_table
-        for rule in model._meta.constraints:
-            if (table, rule.name) not in there:
-                yield f"The rule “{rule.name}” of the table {table} is gone."
 
 
 def _trigger_faults() -> Iterator[str]:

@@ -10,17 +10,16 @@ each of them with the rows they are derived from, which are kept.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
-from django.apps import apps
-from django.contrib.auth.hashers import get_hasher
 from django.db import models
 
 from batches.models import Batch, Bottle, Input
+from producer import baseline
 from producer.models import JournalEntry, RawLot, Stock
 from producer.models.journal import GONE, WRITTEN
-from producer.written import PASSWORD, columns, every, is_noted, plain, way_of
+from producer.written import PASSWORD, columns, every, noted_models, plain
 from quality.services.verification.checks import Remark, Tell
 from quality.services.verification.numbers import Numbers
 from quality.services.verification.places import place_of
@@ -97,40 +96,24 @@ class _Table:
             if now != then:
                 yield _difference(self.model, kept, column, now, then)
 
-    def unknown(self, *, oldest_is_known: bool) -> Iterator[str]:
-        """Yield a fault for each row that no journal row names.
-
-        Without ``oldest_is_known`` the journal began before it kept rows: those below
-        the lowest number it names are counted in a remark.
-        """
-        older, lowest = 0, self.named.lowest
+    def unknown(self) -> Iterator[Any]:
+        """Yield the keys of the rows that no journal row names."""
         keys = every(self.model).order_by("pk").values_list("pk", flat=True)
-        for pk in keys.iterator():
-            if pk in self.named:
-                continue
-            if not oldest_is_known and (lowest is None or pk < lowest):
-                older += 1
-                continue
+        return (pk for pk in keys.iterator() if pk not in self.named)
+
+    def unknown_faults(self) -> Iterator[str]:
+        """Yield a fault for each row that no journal row names."""
+        for pk in self.unknown():
             row = every(self.model).get(pk=pk)
             yield (
                 f"{_name(self.model, pk)}{place_of(row)} was not written by any act in"
                 " the journal."
-            )
-        if older:
-            yield Remark(
-                f"{older} rows of “{self.model._meta.verbose_name_plural}” are from"
-                " before the journal kept rows. They cannot be compared one by one."
             )
 
 
 def count() -> int:
     """Return how many rows there are to compare."""
     return sum(every(model).count() for model in noted_models())
-
-
-def noted_models() -> list[type[models.Model]]:
-    """Return the models whose rows the journal keeps."""
-    return [model for model in apps.get_models() if is_noted(model)]
 
 
 def faults(tell: Tell) -> Iterator[str]:
@@ -142,16 +125,44 @@ def faults(tell: Tell) -> Iterator[str]:
     entries = JournalEntry.objects.order_by("-sequence").values_list(
         "sequence", "act", "subject_label", "after"
     )
-    keeps_rows = True
     for walked, (sequence, act, label, after) in enumerate(entries.iterator(2000)):
         tell(walked)
-        # Walked to its oldest row, which says whether the journal began like this.
-        keeps_rows = WRITTEN in after
-        if keeps_rows or GONE in after:
+        if WRITTEN in after or GONE in after:
             yield from _one_entry(tables, sequence, act, label, json.loads(after))
+    is_waiting = baseline.is_needed()
     for table in tables.values():
         yield from table.compare()
-        yield from table.unknown(oldest_is_known=keeps_rows)
+        if not is_waiting:
+            yield from table.unknown_faults()
+    if is_waiting:
+        yield from _not_compared(tables.values())
+    yield from _kept_as_they_stood()
+
+
+def _not_compared(tables: Iterable[_Table]) -> Iterator[Remark]:
+    """Count the rows of an older version that nothing was kept of yet."""
+    counts = {
+        str(table.model._meta.verbose_name_plural): sum(1 for _ in table.unknown())
+        for table in tables
+    }
+    each = [f"{count} {name}" for name, count in counts.items() if count]
+    if each:
+        yield Remark(
+            f"{sum(counts.values())} rows cannot be compared one by one"
+            f" ({', '.join(each)}): the journal began before it kept rows, and a forged"
+            " row among them would not be found. Start “serve” once: it writes them"
+            " into the journal as they stand, and from then on each is compared."
+        )
+
+
+def _kept_as_they_stood() -> Iterator[Remark]:
+    first = baseline.rows().first()
+    if first is not None:
+        yield Remark(
+            f"The rows of an older version were written into the journal as they stood"
+            f" on {first.at:%Y-%m-%d}, from row {first.sequence} on. What was changed"
+            " behind the program before that cannot be found by comparing rows."
+        )
 
 
 def _one_entry(
@@ -179,23 +190,14 @@ def _difference(
     name = _name(model, kept.pk)
     where = f"journal row {kept.sequence} ({kept.act}, {kept.label})"
     if column == PASSWORD:
-        if _is_hashed_anew(str(now), str(then)):
-            return Remark(
-                f"The password of {name} is kept in a stronger way than {where} has it,"
-                " as the program does when somebody signs in after an update."
-            )
         return f"{name}: the password is not the one of {where}."
     label = column.removesuffix("_id").replace("_", " ")
     return f"{name}: {label} is {_said(now)}, but {where} wrote {_said(then)}."
 
 
-def _is_hashed_anew(now: str, then: str) -> bool:
-    """Say whether a password has the effort of this program, and had another."""
-    way, former = now.partition(" ")[0], then.partition(" ")[0]
-    return way != former and way == way_of(get_hasher().encode("x", "salt1234567890"))
-
-
 def _said(value: Any) -> str:
+    if isinstance(value, dict):
+        return f"a text of {value['length']} characters, SHA-256 {value['sha256']}"
     return "nothing" if value in (None, "") else str(value)
 
 

@@ -10,13 +10,14 @@ from django.db.models import (
     CharField,
     F,
     OuterRef,
+    Q,
     QuerySet,
     Subquery,
     Value,
 )
 from django.db.models.functions import Coalesce
 
-from batches.lifecycle import BottleStatus
+from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, BatchStatusChange, Bottle, BottleEvent
 from producer.models import Consignee, LotStatusChange, RawLot
 from quality.models import Recall, RecallEvent, RecallItem
@@ -67,6 +68,30 @@ def recall_faults() -> Iterator[str]:
     affected = RecallItem.objects.filter(recall__in=still_open).values("stock")
     for lot in lots.filter(frozen_by="", pk__in=affected).iterator():
         yield f"Raw lot {lot.code} is in an open recall that does not hold it."
+    yield from _released_in_a_recall(still_open)
+
+
+def _released_in_a_recall(still_open: QuerySet[Recall]) -> Iterator[str]:
+    """Yield a fault where a batch was released while it lay in an open recall."""
+    then_open = RecallItem.objects.filter(
+        Q(recall__closed_at=None) | Q(recall__closed_at__gt=OuterRef("entered_at")),
+        stock=OuterRef("batch"),
+        recall__is_mock=False,
+        recall__opened_at__lte=OuterRef("entered_at"),
+    )
+    releases = BatchStatusChange.objects.filter(new=BatchStatus.RELEASED)
+    freed: QuerySet[Any] = releases.annotate(
+        recall=Subquery(then_open.values("recall__code")[:1])
+    ).exclude(recall=None)
+    for move in freed.select_related("batch__stock").order_by("pk").iterator():
+        yield (
+            f"Batch {move.batch.number} was released while the open recall"
+            f" {move.recall} affected it."
+        )
+    affected = RecallItem.objects.filter(recall__in=still_open).values("stock")
+    free = Batch.objects.filter(status=BatchStatus.RELEASED, pk__in=affected)
+    for batch in free.select_related("stock").order_by("pk").iterator():
+        yield f"Batch {batch.number} is released and in a recall that is open."
 
 
 def _holder_faults() -> Iterator[str]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from producer.quantities import MINUS
@@ -17,7 +18,9 @@ from quality.statistics.conformity import (
     explain,
     judge,
     method_fit,
+    spread_shown,
 )
+from quality.statistics.rounding import rounded_up
 
 BEST_TO_WORST = list(Verdict)
 NUMBERS = st.decimals(min_value=-100, max_value=100, places=2)
@@ -312,6 +315,59 @@ def test_an_end_that_just_reaches_a_limit_is_not_beyond_it(
     assert f"the true value could be {doubt}:" in ph(value, "1.5")
 
 
+SHOWN = re.compile(r"x (?P<value>\S+) (?:± (?P<spread>\S+) )?lies")
+FINE = st.decimals(min_value="0.0001", max_value=3, places=5)
+
+
+@given(
+    st.decimals(min_value=8, max_value=12, places=4),
+    st.sampled_from([Decimal(9), None]),
+    st.sampled_from([Decimal("10.4"), Decimal(9)]),
+    FINE,
+)
+@example(Decimal("10.3419"), Decimal(9), Decimal("10.4"), Decimal("0.0581"))
+@example(Decimal("10.4590"), Decimal(9), Decimal("10.4"), Decimal("0.0589999"))
+@example(Decimal("9.0585"), Decimal(9), Decimal("10.4"), Decimal("0.05804"))
+def test_what_is_shown_makes_the_outcome_that_is_said(
+    value: Decimal, lower: Decimal | None, upper: Decimal, spread: Decimal
+) -> None:
+    sentence = explain(
+        name="x",
+        unit="",
+        value=value,
+        lower=lower,
+        upper=upper,
+        expanded_uncertainty=spread,
+    )
+    found = SHOWN.match(sentence)
+    assert found is not None
+    read = judge(
+        Decimal(found["value"]),
+        lower=lower,
+        upper=upper,
+        guard_band=Decimal(found["spread"]),
+    )
+    assert f": {read.label}." in sentence
+
+
+@given(FINE)
+def test_more_digits_are_shown_only_where_two_would_deny_the_outcome(
+    spread: Decimal,
+) -> None:
+    value = Decimal(10)
+    assert spread_shown(value, None, Decimal(20), spread) == rounded_up(spread)
+    on_the_edge = spread_shown(value, None, value + spread, spread)
+    assert on_the_edge == spread  # two digits only where it has no more
+    assert "0.0581 lies inside" in explain(
+        name="x",
+        unit="",
+        value=Decimal("10.3419"),
+        lower=Decimal(9),
+        upper=Decimal("10.4"),
+        expanded_uncertainty=Decimal("0.0581"),
+    )
+
+
 def test_each_rule_has_a_slug_a_version_and_a_meaning_of_its_own() -> None:
     assert [(slug, rule.bands) for slug, rule in RULES.items()] == [
         ("guard_u_1", Decimal(1)),
@@ -321,6 +377,8 @@ def test_each_rule_has_a_slug_a_version_and_a_meaning_of_its_own() -> None:
     assert all(slug == rule.slug for slug, rule in RULES.items())
     assert next(iter(RULES.values())) is RULE
     assert all(rule.version == 1 for rule in RULES.values())
+    # only the clause of the first was read
+    assert [bool(rule.read) for rule in RULES.values()] == [False, True, True]
     assert len({rule.meaning for rule in RULES.values()} - {""}) == len(RULES)
 
 

@@ -77,6 +77,27 @@ def test_later_points_leave_the_limits_of_the_baseline_alone(
     assert len(after.values) == len(series) + len(later)
 
 
+@given(SERIES, st.lists(st.tuples(st.integers(0, 40), VALUES), max_size=5))
+def test_values_set_apart_stay_in_the_chart_and_leave_the_limits_alone(
+    series: list[float], odd: list[tuple[int, float]]
+) -> None:
+    mixed = [(value, False) for value in series]
+    for place, value in odd:
+        mixed.insert(place, (value, True))
+    apart = {place for place, (_, is_odd) in enumerate(mixed) if is_odd}
+    chart = individuals_chart([value for value, _ in mixed], apart=apart)
+    alone = individuals_chart(series)
+    assert (chart.lower, chart.upper) == (alone.lower, alone.upper)
+    assert chart.range_limit == alone.range_limit
+    assert chart.baseline == len(series)
+    assert len(chart.values) == len(mixed)
+
+
+def test_too_many_values_set_apart_leave_nothing_to_draw_from() -> None:
+    with pytest.raises(TooFewValuesError, match="set apart"):
+        individuals_chart([1.0, 2.0, 3.0], apart={0, 2})
+
+
 def test_a_step_that_is_too_wide_names_the_point_it_leads_to() -> None:
     chart = individuals_chart([1, 2, 1, 2, 1, 2, 9, 8], baseline=6)
     assert chart.wide_steps == (6,)

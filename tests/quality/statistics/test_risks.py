@@ -8,8 +8,9 @@ from decimal import Decimal
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
-from quality.statistics.conformity import RULE, DecisionRule, Verdict, judge
+from quality.statistics.conformity import RULE, RULES, DecisionRule, Verdict, judge
 from quality.statistics.errors import InputError
 from quality.statistics.risks import (
     guard_band_for,
@@ -99,6 +100,30 @@ def test_a_value_inside_by_the_guard_band_is_never_riskier_than_the_worst(
     assert risk_of_wrong_decision(value, u, upper=10) <= worst + 1e-12
 
 
+@given(st.sampled_from(list(RULES.values())), WIDTHS, st.floats(0, 10))
+def test_nothing_that_passes_is_riskier_than_the_worst_between_two_limits(
+    rule: DecisionRule, u: float, wider: float
+) -> None:
+    """The bound for the rule holds for any u, and is reached in the closest window."""
+    band = float(rule.bands) * 2 * u
+    window = 2 * band + wider
+    worst = worst_false_accept(band, u, window=window)
+    bound = worst_false_accept(band, u, window=2 * band)
+    assert worst <= bound + 1e-12
+    assert bound == pytest.approx(2 * norm.cdf(-2 * float(rule.bands)))
+    for share in (0.0, 0.1, 0.5, 1.0):
+        value = band + share * wider
+        assert risk_of_wrong_decision(value, u, lower=0, upper=window) <= worst + 1e-9
+    edge = risk_of_wrong_decision(band, u, lower=0, upper=window)
+    assert edge == pytest.approx(worst)
+
+
+def test_two_limits_far_apart_are_as_one() -> None:
+    assert worst_false_accept(0.6, 0.3, window=100) == pytest.approx(
+        worst_false_accept(0.6, 0.3)
+    )
+
+
 def test_a_band_for_even_chances_is_none_at_all() -> None:
     assert guard_band_for(0.5, 0.3) == 0
     assert guard_band_for(0.01, 0) == 0
@@ -162,6 +187,9 @@ def test_bands_and_widths_below_zero_are_refused() -> None:
     for band, u in ((-0.1, 1), (1, 0), (1, -1), (1, math.inf), (math.nan, 1)):
         with pytest.raises(InputError):
             worst_false_accept(band, u)
+    for window in (1.1, math.nan):  # two bands of 0.6 find no room
+        with pytest.raises(InputError, match="Two limits"):
+            worst_false_accept(0.6, 0.3, window=window)
     for u in (-1, math.nan, math.inf):
         with pytest.raises(InputError):
             guard_band_for(0.05, u)
