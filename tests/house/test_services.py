@@ -296,6 +296,7 @@ def limit_facts(cast: Cast) -> Facts:
         "by": cast.crew.reviewer,
         "formula_version": make.paste_version(cast.crew),
         "characteristic": "ph",
+        "lower": Decimal(8),
         "upper": Decimal(10),
         "reason": "as agreed",
     }
