@@ -163,6 +163,11 @@ class Screen:
         terms = self.page.locator("dt", has_text=re.compile(rf"^{re.escape(term)}$"))
         return terms.first.locator("xpath=following-sibling::dd[1]").inner_text()
 
+    def signed_by(self, name: str) -> str:
+        """Return what the first signature of somebody says; the account stands by."""
+        terms = self.page.locator("dt", has_text=re.compile(rf"^{re.escape(name)} \("))
+        return terms.first.locator("xpath=following-sibling::dd[1]").inner_text()
+
     def row(self, words: str) -> Locator:
         """Return the one row of a table that says this."""
         return self.page.locator("tbody tr", has_text=words)

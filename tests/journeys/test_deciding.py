@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
+
 import pytest
+from django.utils import timezone
 
 from producer.models import User
 from tests import make
@@ -81,7 +84,11 @@ def test_the_maker_cannot_release_their_own_batch(
 
 
 def test_one_person_premises_signs_as_self_reviewed(
-    house: House, solo: User, reviewer: User, own_batch: str
+    house: House,
+    solo: User,
+    reviewer: User,
+    own_batch: str,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     person = house.person(solo)
     person.open("/premises/")
@@ -98,7 +105,12 @@ def test_one_person_premises_signs_as_self_reviewed(
     person.sees("12 hours after its last entry")
     person.open("/premises/")
     person.enter({"Pause before self-review (hours)": "0"})
+    person.press("Save")
+    person.sees("without a pause nobody looks with fresh eyes")
+    person.enter({"Pause before self-review (hours)": "1"})
     person.press("Save", says="The premises is changed.")
+    now, later = timezone.now, datetime.timedelta(hours=1, minutes=1)
+    monkeypatch.setattr(timezone, "now", lambda: now() + later)
     try_to_release(person, own_batch)
     person.sees("self-reviewed, no independent check", within=".messages")
-    assert "self-reviewed, no independent check" in person.fact("Sanna Berg")
+    assert "self-reviewed, no independent check" in person.signed_by("Sanna Berg")

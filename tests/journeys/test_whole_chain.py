@@ -201,7 +201,7 @@ def release(reviewer: Screen, batch: str, says: list[str]) -> None:
     reviewer.sees("This is not your password. Nothing was signed.")
     reviewer.enter({"Your password again": PASSWORD})
     reviewer.press("Sign", says="Signed: reviewed and released.")
-    assert reviewer.fact("Runa Holm") == "reviewed and released"
+    assert reviewer.signed_by("Runa Holm") == "reviewed and released"
 
 
 # ------------------------------------------------------------------ bottles
