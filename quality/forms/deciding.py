@@ -69,10 +69,31 @@ class LimitForm(ReasonForm):
             self.fields["method"].help_text = "What the certificate should say of it."
 
 
-class SignForm(ActForm):
-    """A decision about a batch, with the password again."""
+class SignedForm(ActForm):
+    """What is signed: which state was read, and the password again."""
 
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
+    password = forms.CharField(
+        label="Your password again",
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+        help_text="It stands for your signature.",
+    )
+
+    def clean(self) -> dict[str, Any] | None:
+        """Refuse a form that does not say which state of the record was read."""
+        cleaned = super().clean()
+        if not self.cleaned_data.get("seen"):
+            raise forms.ValidationError(
+                "The form does not say what you read. Open the page again, read it,"
+                " and sign there."
+            )
+        return cleaned
+
+
+class SignForm(SignedForm):
+    """A decision about a batch, with the password again."""
+
     meaning = forms.ChoiceField(label="I sign as", widget=forms.RadioSelect)
     reason = forms.CharField(
         label="Why",
@@ -82,12 +103,7 @@ class SignForm(ActForm):
             "Needed for everything but a release for which nothing is to be weighed."
         ),
     )
-    password = forms.CharField(
-        label="Your password again",
-        strip=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-        help_text="It stands for your signature.",
-    )
+    field_order = ("seen", "meaning", "reason", "password")
 
     def __init__(
         self, *args: Any, meanings: tuple[Signature.Meaning, ...], **options: Any
@@ -96,16 +112,6 @@ class SignForm(ActForm):
         self.fields["meaning"].choices = [  # type: ignore[attr-defined]
             (meaning.value, meaning.label) for meaning in meanings
         ]
-
-    def clean(self) -> dict[str, Any] | None:
-        """Refuse a form that does not say which state of the batch was read."""
-        cleaned = super().clean()
-        if not self.cleaned_data.get("seen"):
-            raise forms.ValidationError(
-                "The form does not say what you read. Open the page again, read it,"
-                " and sign there."
-            )
-        return cleaned
 
 
 class RecallForm(ReasonForm):

@@ -9,6 +9,7 @@ from django import forms
 
 from producer.forms.base import ActForm
 from producer.forms.fields import ObservedField
+from quality.forms.deciding import SignedForm
 from quality.models import Characteristic, Deviation, DeviationStep
 from quality.services.deviating import STEPS
 
@@ -76,10 +77,9 @@ class StepForm(ActForm):
     observed_at = ObservedField()
 
 
-class CloseForm(ActForm):
+class CloseForm(SignedForm):
     """A decision, with the password again."""
 
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
     decision = forms.ChoiceField(
         label="I decide",
         choices=DeviationStep.Decision.choices,
@@ -90,12 +90,7 @@ class CloseForm(ActForm):
         widget=forms.Textarea({"rows": 3}),
         help_text="Stays on record, and stands at the review of the batch.",
     )
-    password = forms.CharField(
-        label="Your password again",
-        strip=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-        help_text="It stands for your signature.",
-    )
+    field_order = ("seen", "decision", "text", "password")
 
     def __init__(
         self, *args: Any, decisions: list[DeviationStep.Decision], **options: Any
@@ -104,13 +99,3 @@ class CloseForm(ActForm):
         self.fields["decision"].choices = [  # type: ignore[attr-defined]
             (one.value, one.label) for one in decisions
         ]
-
-    def clean(self) -> dict[str, Any] | None:
-        """Refuse a form that does not say which state of the deviation was read."""
-        cleaned = super().clean()
-        if not self.cleaned_data.get("seen"):
-            raise forms.ValidationError(
-                "The form does not say what you read. Open the page again, read it,"
-                " and sign there."
-            )
-        return cleaned
