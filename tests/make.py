@@ -30,6 +30,7 @@ from batches.services import (
     cooking,
     filling,
     formulas,
+    hold_points,
     planning,
 )
 from batches.services.results import yield_of
@@ -44,6 +45,7 @@ from producer.models import (
     Stock,
     Supplier,
     User,
+    Vessel,
 )
 from producer.services import intake, people, registers
 from producer.services.checks import local_day
@@ -108,7 +110,7 @@ def account(
 
 # ------------------------------------------------------------------ registers
 
-Entry = TypeVar("Entry", Supplier, Consignee, Material, Instrument)
+Entry = TypeVar("Entry", Supplier, Consignee, Material, Instrument, Vessel)
 
 
 def registered(by: User, entry: Entry) -> Entry:
@@ -379,6 +381,33 @@ def open_batch(
     )
 
 
+def vessel(by: User) -> Vessel:
+    """Return the pot, with the tare it has in every weighing here."""
+    return registered(by, Vessel(name="steel pot", tare_mg=TARE_MG))
+
+
+def go_through(crew: Crew, batch: Batch) -> None:
+    """Find every hold point in order, unless they were gone through already."""
+    if not hold_points.open_points(batch):
+        return
+    bench = scale(crew.maker)
+    pot = hold_points.EmptyVessel(
+        vessel=vessel(crew.maker), scale=bench, mass_mg=TARE_MG
+    )
+    seen: Mapping[str, Mapping[str, Any]] = {
+        "scale": {"scale": bench, "found": "500 g: 500 g shown"},
+        "tare": {"tare": pot},
+    }
+    hold_points.go_through(
+        by=crew.maker,
+        batch=batch,
+        looks=[
+            hold_points.Look(point=point, **seen.get(point, {}))
+            for point in hold_points.Point
+        ],
+    )
+
+
 def line_of(batch: Batch, name: str) -> FormulaLine:
     """Return the line of the batch's formula for a material or formula of this name."""
     for line in batch.formula_version.lines.select_related(
@@ -402,6 +431,8 @@ def charge(
     """Weigh ``net_mg`` of a stock into a batch, on the line it fits."""
     if line is None and not is_rework:
         line = line_of(batch, _name_of(source))
+    if batch.status == "planned":
+        go_through(crew, batch)
     return cooking.charge(
         by=crew.maker,
         batch=batch,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 
 from batches.models.batches import Batch
+from batches.models.transcriptions import Transcription
 from producer.models import Correctable
 from producer.models.records import CorrectableQuerySet
 
@@ -25,6 +26,13 @@ class Loss(Correctable):
     mass_mg = models.BigIntegerField("mass (mg)")
     half_width_mg = models.BigIntegerField("may be wrong by up to ± (mg)", default=0)
     note = models.CharField(max_length=200, blank=True)
+    transcription = models.ForeignKey(
+        Transcription,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="losses",
+    )
 
     objects = CorrectableQuerySet.as_manager()
 

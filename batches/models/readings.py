@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 
 from batches.models.batches import Batch
+from batches.models.transcriptions import Transcription
 from producer.models import Correctable, Instrument
 from producer.models.records import CorrectableQuerySet
 
@@ -43,6 +44,13 @@ class Reading(Correctable):
     )
     instrument = models.ForeignKey(
         Instrument, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    transcription = models.ForeignKey(
+        Transcription,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="readings",
     )
 
     objects = CorrectableQuerySet.as_manager()

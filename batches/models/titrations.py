@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from producer.models import Correctable, Instrument, Stock
+from producer.models import Container, Correctable, Instrument, Stock
 from producer.models.records import CorrectableQuerySet
 
 
@@ -50,6 +50,14 @@ class Titration(Correctable):
     )
     scale = models.ForeignKey(
         Instrument, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    indicator = models.ForeignKey(
+        Instrument,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name="lot of indicator",
     )
     blank_ml = models.DecimalField(
         "blank (ml)", max_digits=7, decimal_places=3, null=True, blank=True
@@ -151,6 +159,13 @@ class ContainerWeighing(Correctable):
 
     stock = models.ForeignKey(
         Stock, on_delete=models.PROTECT, related_name="container_weighings"
+    )
+    container = models.ForeignKey(
+        Container,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="weighings",
     )
     scale = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
     gross_mg = models.BigIntegerField("gross (mg)")

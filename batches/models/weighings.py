@@ -6,7 +6,15 @@ from django.db import models
 
 from batches.models.batches import Batch
 from batches.models.formulas import FormulaLine
-from producer.models import Certificate, Correctable, Instrument, Stock
+from batches.models.transcriptions import Transcription
+from producer.models import (
+    Certificate,
+    Container,
+    Correctable,
+    Instrument,
+    Stock,
+    Vessel,
+)
 from producer.models.records import CorrectableQuerySet
 
 
@@ -27,6 +35,54 @@ def net_is_gross_less_tare(name: str) -> models.CheckConstraint:
     )
 
 
+class WeighingStart(Correctable):
+    """The first half of a weighing: the vessel empty, or the container still full.
+
+    It stands as incomplete until a charge names it, or a row takes it back. What came
+    between, a power cut or a telephone call, invents no net.
+    """
+
+    batch = models.ForeignKey(
+        Batch, on_delete=models.PROTECT, related_name="weighing_starts"
+    )
+    line = models.ForeignKey(
+        FormulaLine, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    source = models.ForeignKey(Stock, on_delete=models.PROTECT, related_name="+")
+    container = models.ForeignKey(
+        Container, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    vessel = models.ForeignKey(
+        Vessel, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    scale = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
+    by_difference = models.BooleanField(default=False)
+    first_mg = models.BigIntegerField("tare, or the container before (mg)")
+    transcription = models.ForeignKey(
+        Transcription,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="weighing_starts",
+    )
+
+    objects = CorrectableQuerySet.as_manager()
+
+    class Meta(Correctable.Meta):
+        abstract = False
+        ordering = ("pk",)
+        constraints = [
+            *Correctable.Meta.constraints,
+            models.CheckConstraint(
+                condition=models.Q(first_mg__gte=0),
+                name="weighing_start_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"weighing start {self.pk}"
+
+
 class Charge(Correctable):
     """A weighed addition to a batch, from a raw lot or from another batch.
 
@@ -34,6 +90,10 @@ class Charge(Correctable):
     when it was weighed: usable KOH per gram for potash, mg KOH per gram for an oil,
     KOH taken up per gram for an acid; with its standard uncertainty and the shape of
     what is known about it. A later certificate never changes it.
+
+    By difference, ``gross_mg`` is the container before and ``tare_mg`` the same one
+    after, so that net is what left it. ``passed_over`` says why a lot that expires
+    earlier was left.
     """
 
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="charges")
@@ -66,6 +126,36 @@ class Charge(Correctable):
     )
     figure_distribution = models.CharField(max_length=20, blank=True)
     figure_origin = models.CharField(max_length=250, blank=True)
+    by_difference = models.BooleanField(
+        "by the container before and after", default=False
+    )
+    container = models.ForeignKey(
+        Container,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="charges",
+    )
+    vessel = models.ForeignKey(
+        Vessel, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    start = models.ForeignKey(
+        WeighingStart,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="charges",
+    )
+    passed_over = models.TextField(
+        "why a lot that expires earlier was left", blank=True
+    )
+    transcription = models.ForeignKey(
+        Transcription,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="charges",
+    )
 
     objects = CorrectableQuerySet.as_manager()
 
@@ -79,6 +169,12 @@ class Charge(Correctable):
                 condition=models.Q(figure_uncertainty__isnull=True)
                 | models.Q(figure__isnull=False, figure_uncertainty__gte=0),
                 name="charge_uncertainty_belongs_to_a_figure",
+            ),
+            models.UniqueConstraint(
+                fields=["start"],
+                condition=models.Q(supersedes__isnull=True),
+                name="weighing_start_finished_once",
+                violation_error_message="This weighing was finished already.",
             ),
         ]
 
@@ -96,6 +192,16 @@ class BulkWeighing(Correctable):
     gross_mg = models.BigIntegerField("gross (mg)")
     tare_mg = models.BigIntegerField("tare (mg)")
     net_mg = models.BigIntegerField("net (mg)")
+    vessel = models.ForeignKey(
+        Vessel, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    transcription = models.ForeignKey(
+        Transcription,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="bulk_weighings",
+    )
 
     objects = CorrectableQuerySet.as_manager()
 

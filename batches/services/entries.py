@@ -14,11 +14,28 @@ from typing import TypeVar
 
 from django.db import models
 
-from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
+from batches.models import (
+    Batch,
+    BulkWeighing,
+    Charge,
+    HoldPoint,
+    Loss,
+    Reading,
+    Titration,
+    WeighingStart,
+)
 
 Entry = Charge | Reading | BulkWeighing | Loss | Titration
 Row = TypeVar(
-    "Row", Charge, Reading, BulkWeighing, Loss, Titration, Reading | Titration
+    "Row",
+    Charge,
+    Reading,
+    BulkWeighing,
+    Loss,
+    Titration,
+    HoldPoint,
+    WeighingStart,
+    Reading | Titration,
 )
 WHO = ("entered_by__person", "superseded_by")
 

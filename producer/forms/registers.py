@@ -10,7 +10,7 @@ from django.db import models
 
 from producer.forms.base import say_what_is_missing
 from producer.forms.fields import DayField, NumberField
-from producer.models import Consignee, Instrument, Material, Premises, Supplier
+from producer.models import Consignee, Instrument, Material, Premises, Supplier, Vessel
 from producer.services.registers import fingerprint
 
 
@@ -91,6 +91,7 @@ InstrumentForm = _form(
     "expires_on",
     "in_use",
 )
+VesselForm = _form(Vessel, "name", "made_of", "tare_mg", "note", "in_use")
 PremisesForm = _form(
     Premises,
     "name",

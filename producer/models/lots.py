@@ -66,6 +66,13 @@ class RawLot(models.Model):
         max_length=20, choices=Status.choices, default=Status.QUARANTINE
     )
 
+    paid_hundredths = models.BigIntegerField(
+        "paid for all of it (hundredths)",
+        null=True,
+        blank=True,
+        help_text="Goods and carriage; hundredths of the currency of the premises.",
+    )
+
     frozen_by = models.CharField(
         "open recall", max_length=30, blank=True, help_text="Set while one is open."
     )
@@ -80,6 +87,12 @@ class RawLot(models.Model):
                     status__in=["quarantine", "released", "rejected", "on_hold"]
                 ),
                 name="lot_status_known",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(paid_hundredths__isnull=True)
+                | models.Q(paid_hundredths__gte=0),
+                name="lot_price_not_negative",
+                violation_error_message="A price is not below zero.",
             ),
             models.CheckConstraint(
                 condition=models.Q(expires_on__isnull=True)

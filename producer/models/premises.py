@@ -87,6 +87,12 @@ class Premises(models.Model):
         help_text="Ask the waterworks; 1 °dH is 0.178 mmol/l.",
     )
 
+    currency = models.CharField(
+        max_length=8,
+        blank=True,
+        help_text="As it is written before or behind a price, such as EUR or £.",
+    )
+
     class Meta:
         verbose_name_plural = "premises"
         constraints = [

@@ -72,6 +72,13 @@ class StockMovement(Record):
     kind = models.CharField(max_length=20, choices=Kind.choices)
     amount_mg = models.BigIntegerField("amount (mg)")
     balance_mg = models.BigIntegerField("balance after (mg)")
+    container = models.ForeignKey(
+        "producer.Container",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="movements",
+    )
     purpose = models.CharField(
         max_length=120, blank=True, help_text="Batch or filling lot it moved for."
     )

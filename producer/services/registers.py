@@ -22,17 +22,19 @@ from producer.models import (
     Right,
     Supplier,
     User,
+    Vessel,
 )
 from producer.models.journal import canonical
 from producer.services.checks import require
 
-Entry = TypeVar("Entry", Supplier, Consignee, Material, Instrument, Premises)
+Entry = TypeVar("Entry", Supplier, Consignee, Material, Instrument, Vessel, Premises)
 
 RIGHT_FOR: dict[type[models.Model], Right] = {
     Supplier: Right.MAKER,
     Consignee: Right.MAKER,
     Material: Right.MAKER,
     Instrument: Right.MAKER,
+    Vessel: Right.MAKER,
     Premises: Right.OWNER,
 }
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from producer import journal
 from producer.errors import NotEnough, Refusal
-from producer.models import RawLot, Right, Stock, StockMovement, User
+from producer.models import Container, RawLot, Right, Stock, StockMovement, User
 from producer.quantities import format_mass
 from producer.services.checks import need_reason, plausible_time, require
 
@@ -26,6 +26,7 @@ def move(
     observed_at: datetime.datetime,
     purpose: str = "",
     reason: str = "",
+    container: Container | None = None,
 ) -> StockMovement:
     """Add a movement and keep the balance, or raise :class:`NotEnough`.
 
@@ -54,6 +55,7 @@ def move(
         entered_by=by,
         purpose=purpose,
         reason=reason,
+        container=container,
     )
     movement.full_clean()
     movement.save(force_insert=True)

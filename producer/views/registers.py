@@ -19,6 +19,7 @@ from producer.models import (
     Premises,
     Right,
     Supplier,
+    Vessel,
 )
 from producer.services import registers as service
 from producer.tables.base import link, show
@@ -65,6 +66,13 @@ REGISTERS = {
         "instrument",
         "Instruments and test strips",
         ("name", "kind", "serial_or_lot", "resolution", "expires_on", "in_use"),
+    ),
+    "vessels": Register(
+        Vessel,
+        forms.VesselForm,
+        "vessel",
+        "Vessels and their tares",
+        ("name", "made_of", "tare_mg", "in_use"),
     ),
 }
 

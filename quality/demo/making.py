@@ -7,15 +7,15 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from batches.models import Batch, FormulaLine, Reading
-from batches.services import cooking, filling, planning
+from batches.services import cooking, filling, hold_points, planning
 from producer.models import Stock, User
 from quality.demo.formulas import PASTE
 from quality.demo.people import OWNER, REVIEWER
+from quality.demo.registers import BEAKER, JUG, PAN, POT
 from quality.demo.scene import Scene
 from quality.services import signing
 
 GRAM = 1000  # milligrams
-JUG, PAN, BEAKER, POT = 412 * GRAM, 238 * GRAM, 64_300, 2_940 * GRAM
 TENTH = 100  # milligrams
 SMALL = 200 * GRAM  # below, the small scale, which shows tenths
 BIG = 1_500 * GRAM  # above, the pot itself is put on the scale
@@ -290,6 +290,7 @@ def _charge(
         tare, scale = (PAN if net_mg > SMALL else BEAKER), "small scale"
     else:
         tare, scale = (JUG if net_mg < BIG else POT), "bench scale"
+    _go_through(scene, batch)
     cooking.charge(
         by=_hand(batch),
         batch=batch,
@@ -299,6 +300,23 @@ def _charge(
         gross_mg=net_mg + tare,
         tare_mg=tare,
     )
+
+
+def _go_through(scene: Scene, batch: Batch) -> None:
+    """Go through the hold points before the first charge."""
+    if not hold_points.open_points(batch):
+        return
+    bench = scene.instruments["bench scale"]
+    pot = hold_points.EmptyVessel(vessel=scene.vessels["pot"], scale=bench, mass_mg=POT)
+    hold_points.go_through(
+        by=_hand(batch),
+        batch=batch,
+        looks=[
+            hold_points.Look(point=point, tare=pot if point == "tare" else None)
+            for point in hold_points.Point
+        ],
+    )
+    scene.clock.wait(2)
 
 
 def _read(

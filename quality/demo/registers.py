@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime
 from decimal import Decimal
 
-from producer.models import Consignee, Instrument, Material, Supplier
+from producer.models import Consignee, Instrument, Material, Supplier, Vessel
 from producer.services import registers
 from quality.demo.people import HELPER, OWNER
 from quality.demo.scene import Scene
 
+JUG, PAN, BEAKER, POT = 412_000, 238_000, 64_300, 2_940_000  # milligrams, empty
 CODEX = "Codex Alimentarius CXS 210-1999, as amended; read at second hand"
 
 
@@ -103,6 +104,16 @@ def _consignees() -> dict[str, Consignee]:
     }
 
 
+def _vessels() -> dict[str, Vessel]:
+    steel = "stainless steel"
+    return {
+        "pot": Vessel(name="Pot, 20 l", made_of=steel, tare_mg=POT),
+        "jug": Vessel(name="Jug, 3 l", made_of=steel, tare_mg=JUG),
+        "pan": Vessel(name="Pan, 1 l", made_of="enamel", tare_mg=PAN),
+        "beaker": Vessel(name="Beaker, 250 ml", made_of="PP", tare_mg=BEAKER),
+    }
+
+
 def fill_registers(scene: Scene) -> None:
     """Register everything that lots, batches and dispatches will name."""
     owner, helper = scene.users[OWNER], scene.users[HELPER]
@@ -112,6 +123,8 @@ def fill_registers(scene: Scene) -> None:
         scene.materials[name] = registers.save(by=owner, entry=material)
     for name, consignee in _consignees().items():
         scene.consignees[name] = registers.save(by=helper, entry=consignee)
+    for name, vessel in _vessels().items():
+        scene.vessels[name] = registers.save(by=owner, entry=vessel)
     for name, instrument in _instruments(scene).items():
         scene.instruments[name] = registers.save(by=owner, entry=instrument)
 

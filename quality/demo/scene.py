@@ -13,6 +13,7 @@ from producer.models import (
     RawLot,
     Supplier,
     User,
+    Vessel,
 )
 from quality.demo.clock import Clock
 
@@ -36,6 +37,7 @@ class Scene:
     consignees: dict[str, Consignee] = dataclasses.field(default_factory=dict)
     materials: dict[str, Material] = dataclasses.field(default_factory=dict)
     instruments: dict[str, Instrument] = dataclasses.field(default_factory=dict)
+    vessels: dict[str, Vessel] = dataclasses.field(default_factory=dict)
     formulas: dict[str, FormulaVersion] = dataclasses.field(default_factory=dict)
     lots: dict[str, RawLot] = dataclasses.field(default_factory=dict)
     batches: dict[str, Batch] = dataclasses.field(default_factory=dict)

@@ -23,6 +23,22 @@ class InstrumentCheck(Record):
     against = models.CharField(
         "held against", max_length=120, help_text="Check weight and class, or buffers."
     )
+    reference_instrument = models.ForeignKey(
+        Instrument,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name="check weight or buffer",
+    )
+    second_reference_instrument = models.ForeignKey(
+        Instrument,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name="second buffer",
+    )
     reference = models.DecimalField(max_digits=12, decimal_places=4)
     shown = models.DecimalField(max_digits=12, decimal_places=4)
     second_reference = models.DecimalField(

@@ -35,7 +35,9 @@ DAY = datetime.timedelta(days=1)
 
 def pot(crew: make.Crew, quantity_mg: int = 5_000_000) -> tuple[Batch, RawLot]:
     """Return an open batch and a lot of water for it."""
-    return make.open_batch(crew), make.released_lot(
+    batch = make.open_batch(crew)
+    make.go_through(crew, batch)
+    return batch, make.released_lot(
         crew, make.water(crew.maker), quantity_mg=quantity_mg
     )
 

@@ -36,6 +36,7 @@ def test_drawing_from_a_lot_that_expired_is_refused_in_a_sentence(
     browser: Client, crew: make.Crew
 ) -> None:
     batch = make.open_batch(crew)
+    make.go_through(crew, batch)
     lot = make.released_lot(
         crew,
         make.sunflower(crew.maker),

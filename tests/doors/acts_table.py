@@ -160,6 +160,7 @@ def of_new_pot(**fields: Any) -> Where:
 
 def charge(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     batch = make.open_batch(crew)
+    make.go_through(crew, batch)
     line = make.line_of(batch, "sunflower oil")
     source = make.stock_of(crew, line)
     return (batch.number, line.position), {

@@ -178,6 +178,7 @@ def discount_facts(cast: Cast) -> Facts:
 
 def charge_facts(cast: Cast) -> Facts:
     batch = make.open_batch(cast.crew)
+    make.go_through(cast.crew, batch)
     line = make.line_of(batch, "distilled water")
     return {
         "by": cast.crew.maker,

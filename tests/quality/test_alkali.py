@@ -334,6 +334,7 @@ def test_the_scale_used_last_is_taken_for_what_is_still_to_be_weighed(
     coarse = {one.quantity.origin for one in balance(batch).budget.lines}
     assert any("steps of 1 g" in origin for origin in coarse)
     line = make.line_of(batch, "distilled water")
+    make.go_through(crew, batch)
     cooking.charge(
         by=crew.maker,
         batch=batch,

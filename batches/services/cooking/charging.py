@@ -12,8 +12,9 @@ from django.utils import timezone
 
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
 from batches.models import Batch, BulkWeighing, Charge, FormulaLine, Input
-from batches.services import moves, planning, sources
+from batches.services import hold_points, moves, planning, sources
 from batches.services.closed import Also, act_and_facts, may_amend
+from batches.services.cooking.how import PLAIN, How
 from batches.services.cooking.plausible import check_correction, check_target
 from batches.services.cooking.rows import newest, weighed, weighing_facts, write
 from producer.errors import Refusal
@@ -32,6 +33,7 @@ def charge(
     scale: Instrument,
     gross_mg: int,
     tare_mg: int,
+    how: How = PLAIN,
     observed_at: datetime.datetime | None = None,
     unusual: str = "",
     submission: uuid.UUID | None = None,
@@ -43,11 +45,13 @@ def charge(
 
     ``line`` is the line of the formula it serves; None only for a rejected batch
     going into its rework. Potash comes last: it is refused until every oil has been
-    weighed, because its amount follows from them.
+    weighed, because its amount follows from them. Nothing is weighed in before the
+    hold points were gone through.
     """
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
     batch = still_takes_charges(batch)
+    hold_points.stop_unless_passed(batch)
     if line is not None and line.version_id != batch.formula_version_id:
         raise Refusal("This line belongs to another formula version.", field="line")
     sources.check_source(
@@ -61,6 +65,7 @@ def charge(
         gross_mg=gross_mg,
         tare_mg=tare_mg,
         observed_at=observed_at,
+        how=how,
     )
     row.reason = unusual.strip()
     if not row.reason:

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from django.db import models
 
 from batches.models import Batch, BulkWeighing, Charge
+from batches.services.cooking.how import PLAIN, How
 from batches.services.cooking.plausible import check_load
 from producer import journal
 from producer.errors import Conflict, Refusal
@@ -24,6 +25,7 @@ def weighed(
     gross_mg: int,
     tare_mg: int,
     observed_at: datetime.datetime,
+    how: How = PLAIN,
 ) -> Weighed:
     """Fill in a weighing, validated; net is gross less tare."""
     if scale.kind != Instrument.Kind.SCALE:
@@ -32,6 +34,10 @@ def weighed(
     row.scale = scale
     row.gross_mg, row.tare_mg, row.net_mg = gross_mg, tare_mg, gross_mg - tare_mg
     row.observed_at = observed_at
+    row.vessel, row.transcription = how.vessel, how.transcription
+    if isinstance(row, Charge):
+        row.by_difference, row.container = how.by_difference, how.container
+        row.start, row.passed_over = how.start, how.passed_over.strip()
     row.full_clean()
     return row
 
