@@ -12,8 +12,18 @@ import dataclasses
 from django.db import connection, models
 
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, Bottle, Input
+from batches.models import Batch, Bottle, Discrepancy, DiscrepancyEnd, Input
 from producer.models import RawLot, Stock
+
+# What went in: a mass by the charges, or by an entry that the book could not take and
+# of which nobody has said that it was another lot's.
+# Nought otherwise is a charge that was taken back.
+_WENT_IN = """(edge.mass_mg > 0 OR EXISTS (
+    SELECT 1 FROM batches_discrepancy AS kept
+    LEFT JOIN batches_discrepancyend AS settled ON settled.discrepancy_id = kept.id
+    WHERE kept.batch_id = edge.batch_id AND kept.stock_id = edge.source_id
+    AND (settled.outcome IS NULL OR settled.outcome <> 'entered')
+  ))"""
 
 # CROSS JOIN fixes the join order on SQLite; PostgreSQL reads it as a plain join.
 _UPSTREAM = """
@@ -21,19 +31,19 @@ WITH RECURSIVE up(id) AS (
   VALUES (CAST(%s AS bigint))
   UNION
   SELECT edge.source_id FROM up CROSS JOIN batches_input AS edge
-  WHERE edge.batch_id = up.id AND edge.mass_mg > 0
+  WHERE edge.batch_id = up.id AND went_in
 )
 SELECT id FROM up
-"""
+""".replace("went_in", _WENT_IN)
 _DOWNSTREAM = """
 WITH RECURSIVE down(id) AS (
   VALUES (CAST(%s AS bigint))
   UNION
   SELECT edge.batch_id FROM down CROSS JOIN batches_input AS edge
-  WHERE edge.source_id = down.id AND edge.mass_mg > 0
+  WHERE edge.source_id = down.id AND went_in
 )
 SELECT id FROM down
-"""
+""".replace("went_in", _WENT_IN)
 
 # The same from several stocks at once, all together.
 _DOWNSTREAM_OF_ALL = """
@@ -41,10 +51,10 @@ WITH RECURSIVE down(id) AS (
   SELECT stock.id FROM producer_stock AS stock WHERE stock.id IN ({})
   UNION
   SELECT edge.batch_id FROM down CROSS JOIN batches_input AS edge
-  WHERE edge.source_id = down.id AND edge.mass_mg > 0
+  WHERE edge.source_id = down.id AND went_in
 )
 SELECT id FROM down
-"""
+""".replace("went_in", _WENT_IN)
 
 # Upstream from several stocks at once, each with what went into it.
 _UPSTREAM_OF_EACH = """
@@ -52,17 +62,18 @@ WITH RECURSIVE up(root, id) AS (
   SELECT stock.id, stock.id FROM producer_stock AS stock WHERE stock.id IN ({})
   UNION
   SELECT up.root, edge.source_id FROM up CROSS JOIN batches_input AS edge
-  WHERE edge.batch_id = up.id AND edge.mass_mg > 0
+  WHERE edge.batch_id = up.id AND went_in
 )
 SELECT root, id FROM up
-"""
+""".replace("went_in", _WENT_IN)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Genealogy:
     """Everything connected with one stock in one direction, itself included.
 
-    ``edges`` are (source id, batch id, milligrams) between those stocks.
+    ``edges`` are (source id, batch id, milligrams) between those stocks; of nought
+    where an entry kept on a device says that it went in and the book could not take it.
     """
 
     root: Stock
@@ -166,12 +177,16 @@ def _ids(sql: str, stock_id: int) -> list[int]:
 
 
 def _genealogy(root: Stock, ids: list[int]) -> Genealogy:
+    kept = Discrepancy.objects.filter(
+        batch_id=models.OuterRef("batch_id"), stock_id=models.OuterRef("source_id")
+    ).exclude(end__outcome=DiscrepancyEnd.Outcome.ENTERED)
     return Genealogy(
         root=root,
         lots=list(RawLot.objects.listed().filter(pk__in=ids).order_by("pk")),
         batches=list(Batch.objects.listed().filter(pk__in=ids).order_by("pk")),
         edges=list(
-            Input.objects.filter(batch_id__in=ids, source_id__in=ids, mass_mg__gt=0)
+            Input.objects.filter(batch_id__in=ids, source_id__in=ids)
+            .filter(models.Q(mass_mg__gt=0) | models.Exists(kept))
             .order_by("batch_id", "source_id")
             .values_list("source_id", "batch_id", "mass_mg")
         ),

@@ -2,7 +2,22 @@
 
 from django.urls import path
 
-from batches.views import batches, bench, bottles, discounts, formulas, mending, ph, pot
+from batches.views import (
+    batches,
+    bench,
+    bottles,
+    charging,
+    costs,
+    discounts,
+    discrepancies,
+    formulas,
+    mending,
+    papers,
+    ph,
+    pot,
+    store,
+    stove,
+)
 
 app_name = "batches"
 urlpatterns = [
@@ -28,6 +43,22 @@ urlpatterns = [
         pot.charge_void,
         name="charge_void",
     ),
+    path(
+        "batches/<str:number>/charge/<int:position>/begin/",
+        charging.charge_begin,
+        name="charge_begin",
+    ),
+    path(
+        "batches/<str:number>/starts/<int:pk>/finish/",
+        charging.start_finish,
+        name="start_finish",
+    ),
+    path(
+        "batches/<str:number>/starts/<int:pk>/void/",
+        charging.start_void,
+        name="start_void",
+    ),
+    path("batches/<str:number>/undo/", charging.undo, name="undo"),
     path("batches/<str:number>/read/<slug:characteristic>/", pot.read, name="read"),
     path(
         "batches/<str:number>/readings/<int:pk>/amend/",
@@ -52,6 +83,33 @@ urlpatterns = [
         mending.loss_void,
         name="loss_void",
     ),
+    path("batches/<str:number>/paper/", papers.paper, name="paper"),
+    path(
+        "batches/<str:number>/paper/<int:pk>/",
+        papers.paper_sheet,
+        name="paper_sheet",
+    ),
+    path("batches/<str:number>/costs/", costs.costs, name="costs"),
+    path("batches/<str:number>/costs/add/", costs.cost_add, name="cost_add"),
+    path(
+        "batches/<str:number>/costs/<int:pk>/amend/",
+        costs.cost_amend,
+        name="cost_amend",
+    ),
+    path(
+        "batches/<str:number>/costs/<int:pk>/void/", costs.cost_void, name="cost_void"
+    ),
+    path("batches/<str:number>/pot/", stove.pot, name="pot"),
+    path(
+        "batches/<str:number>/discrepancies/<int:pk>/",
+        discrepancies.discrepancy,
+        name="discrepancy",
+    ),
+    path(
+        "batches/<str:number>/discrepancies/<int:pk>/explain/",
+        discrepancies.discrepancy_explain,
+        name="discrepancy_explain",
+    ),
     path("batches/<str:number>/finish/", batches.finish, name="finish"),
     path("batches/<str:number>/abandon/", batches.abandon, name="abandon"),
     path("batches/<str:number>/fill/", bottles.fill, name="fill"),
@@ -73,6 +131,7 @@ urlpatterns = [
         bench.container_void,
         name="container_void",
     ),
+    path("store/", store.store, name="store"),
     path("history/<str:code>/", batches.history, name="history"),
     path("bottles/", bottles.bottles, name="bottles"),
     path("bottles/<str:code>/", bottles.filling_lot, name="filling_lot"),

@@ -3,7 +3,16 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from producer.views import entrance, journal, lots, people, registers
+from producer.views import (
+    devices,
+    entrance,
+    journal,
+    lots,
+    people,
+    registers,
+    safety,
+    store,
+)
 
 app_name = "producer"
 urlpatterns = [
@@ -11,6 +20,7 @@ urlpatterns = [
     path("sign-in/", entrance.SignIn.as_view(), name="sign_in"),
     path("sign-out/", LogoutView.as_view(), name="sign_out"),
     path("password/", entrance.password, name="password"),
+    path("kept/", devices.kept, name="kept"),
     path("registers/", registers.registers, name="registers"),
     path("registers/<slug:kind>/", registers.register, name="register"),
     path("registers/<slug:kind>/new/", registers.register_new, name="register_new"),
@@ -35,5 +45,20 @@ urlpatterns = [
     path("lots/<str:code>/", lots.lot, name="lot"),
     path("lots/<str:code>/count/", lots.lot_count, name="lot_count"),
     path("lots/<str:code>/dispose/", lots.lot_dispose, name="lot_dispose"),
+    path("lots/<str:code>/containers/", store.containers_register, name="containers"),
+    path(
+        "lots/<str:code>/containers/<int:number>/",
+        store.container_change,
+        name="container_change",
+    ),
+    path("stock-takes/", store.stock_takes, name="stock_takes"),
+    path("stock-takes/new/", store.stock_take_new, name="stock_take_new"),
+    path("stock-takes/list.pdf", store.stock_list_pdf, name="stock_list_pdf"),
+    path("stock-takes/<int:pk>/", store.stock_take, name="stock_take"),
+    path("lots/<str:code>/price/", lots.lot_price, name="lot_price"),
+    path("safety/", safety.safety, name="safety"),
+    path("safety/new/", safety.safety_new, name="safety_new"),
+    path("safety/<int:pk>/amend/", safety.safety_amend, name="safety_amend"),
+    path("safety/<int:pk>/void/", safety.safety_void, name="safety_void"),
     path("files/<int:pk>/", lots.attachment, name="attachment"),
 ]

@@ -30,6 +30,7 @@ GROUP_LENGTH = 4
 FIRST_YEAR, LAST_YEAR = 2000, 2099  # a code has two digits for the year
 
 _BOTTLE_ADDRESS = re.compile(r".*/b/([^/?#]+)/?(?:[?#].*)?", re.IGNORECASE)
+_WHOLE_ADDRESS = re.compile(r"https?://[^/?#]+/([^?#]*)(?:[?#].*)?", re.IGNORECASE)
 _GAPS = re.compile(r"[\s\-\u2010-\u2015\u2212]+")  # blanks, hyphens, dashes, minus
 _TO_UPPER = str.maketrans(string.ascii_lowercase, string.ascii_uppercase)
 _NUMBERED = re.compile(r"([A-Z])([0-9]{2})((?!0000)[0-9]{4}|[1-9][0-9]{4,})([0-9A-Z])")
@@ -137,3 +138,44 @@ def is_numbered_code(text: str) -> bool:
     except CodeError:
         return False
     return True
+
+
+def code_within(text: str) -> str:
+    """Return the part of what was scanned that is the code; of other text, all of it.
+
+    Of a whole address, on any host, the part of its path that is a code of ours, or
+    that stands where a bottle’s code does. Of “L26-0017-8/2”, a container, all of it.
+
+    >>> code_within("https://elsewhere.example/lots/L26-0017-8/")
+    'L26-0017-8'
+    >>> code_within("http://soap.example/b/abcd-efgh-jkmn?from=scan")
+    'ABCDEFGHJKMN'
+    """
+    text = text.strip()
+    if _BOTTLE_ADDRESS.fullmatch(text):
+        return normalise(text)
+    address = _WHOLE_ADDRESS.fullmatch(text)
+    if address is None:
+        return text
+    for part in address[1].split("/"):
+        if is_numbered_code(part) or is_bottle_code(part):
+            return part
+    return text
+
+
+def is_mistyped(text: str) -> bool:
+    """Say whether a text has the shape of a code of ours, but not its check character.
+
+    Twelve letters without a digit or hyphen may be a word, and are no code then.
+
+    >>> is_mistyped("L26-0018-8"), is_mistyped("2222-2222-2225")
+    (True, True)
+    >>> is_mistyped("L26-0017-8"), is_mistyped("checkmetered"), is_mistyped("L26-00")
+    (False, False, False)
+    """
+    code = normalise(text)
+    if _NUMBERED.fullmatch(code):
+        return not is_numbered_code(code)
+    has_shape = len(code) == BOTTLE_LENGTH and set(code) <= set(BOTTLE_ALPHABET)
+    is_word = text.strip().isalpha()
+    return has_shape and not is_word and not is_bottle_code(code)

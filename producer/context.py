@@ -10,6 +10,7 @@ from django.http import HttpRequest
 NAVIGATION = (
     ("Today", "quality:today"),
     ("Goods in", "producer:lots"),
+    ("Store", "batches:store"),
     ("Batches", "batches:batches"),
     ("Bottles", "batches:bottles"),
     ("Deviations", "quality:deviations"),

@@ -8,6 +8,8 @@ IMMEDIATE transaction has done so already.
 
 from __future__ import annotations
 
+import contextlib
+import contextvars
 import uuid
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
@@ -22,6 +24,10 @@ from producer.models.people import User
 
 # Any number, the same for everybody who decides; no other lock here is an advisory one.
 DECIDING = 8_051
+
+_besides: contextvars.ContextVar[Mapping[str, Any] | None] = contextvars.ContextVar(
+    "besides", default=None
+)
 
 
 def in_line() -> None:
@@ -39,6 +45,19 @@ def in_line() -> None:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [DECIDING])
+
+
+@contextlib.contextmanager
+def besides(**facts: Any) -> Iterator[None]:
+    """Let the acts inside say these facts too: how they came here, what they settle.
+
+    Plain JSON values. A service knows nothing of a device that kept its entry.
+    """
+    token = _besides.set({**(_besides.get() or {}), **facts})
+    try:
+        yield
+    finally:
+        _besides.reset(token)
 
 
 def write(
@@ -74,7 +93,7 @@ def write(
         subject_id=str(subject.pk),
         subject_label=label,
         before=canonical(before or {}),
-        after=canonical({**(after or {}), **rows}),
+        after=canonical({**(after or {}), **(_besides.get() or {}), **rows}),
         reason=reason,
         submission=submission,
         previous_hash=head.hash,

@@ -40,6 +40,21 @@ def _private(request: HttpRequest, response: HttpResponse) -> HttpResponse:
     return response
 
 
+class PermissionsMiddleware:
+    """Let our own pages ask for the camera, to scan codes, and for nothing else."""
+
+    POLICY = "camera=(self), microphone=(), geolocation=()"
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Say so with every answer."""
+        response = self.get_response(request)
+        response["Permissions-Policy"] = self.POLICY
+        return response
+
+
 class PremisesMiddleware:
     """Put ``request.premises`` in place and show its local time."""
 

@@ -54,9 +54,12 @@ PAGES: Mapping[str, tuple[str, str]] = {
     "user": ("producer:account", ID),
     "instrument": ("quality:instrument", ID),
     "material": ("quality:material_limits", ID),
+    "supplier": ("quality:supplier", ID),
+    "consignee": ("quality:consignee", ID),
+    "stocktake": ("producer:stock_take", ID),
 }
 # Registers that everybody may read as a list.
-LISTS = {"supplier": "suppliers", "consignee": "consignees"}
+LISTS = {"vessel": "vessels"}
 # Kinds whose page is that of what they belong to: one query for each kind on a page.
 OWNERS: Mapping[str, tuple[Through, ...]] = {
     "formulaversion": (Through("formula_id", "batches:formula"),),
@@ -85,7 +88,7 @@ PARTS: Mapping[str, tuple[Part, ...]] = {
         Part("dispatch", "bottleevent", "dispatch_id", "bottle__filling_lot__batch_id"),
         RECALLS,
     ),
-    "rawlot": (RECALLS,),
+    "rawlot": (RECALLS, Part("stocktake", "stockcount", "take_id", "stock_id")),
 }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import hypothesis
 import pytest
 from django.db import connection
 from django.test import TransactionTestCase
@@ -13,6 +14,11 @@ from pytest_django import Settings
 from producer.models import JournalHead, Premises, User
 from tests import make
 from tests.database import without_triggers
+
+# Every run draws other examples, so fifty a run find in two runs what a hundred find in
+# one. A busy machine is no fault of the code: no example has a time to keep.
+hypothesis.settings.register_profile("house", max_examples=50, deadline=None)
+hypothesis.settings.load_profile("house")
 
 
 @pytest.fixture(autouse=True)

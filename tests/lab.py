@@ -1,4 +1,4 @@
-"""Builders at the bench: titrations and containers on the scale."""
+"""Builders at the bench and the scale: titrations, containers, half weighings."""
 
 from __future__ import annotations
 
@@ -14,8 +14,9 @@ from batches.models import (
     FillingLot,
     FormulaVersion,
     Titration,
+    WeighingStart,
 )
-from batches.services import containers, titrating
+from batches.services import containers, half_weighings, titrating
 from producer.models import Certificate, Instrument, Material, RawLot, Stock, User
 from quality.models import FillCheck, Limit
 from quality.services import filling_checks, limits
@@ -85,6 +86,17 @@ def container(
     return containers.weigh_container(by=crew.maker, lot=lot, **facts)
 
 
+def check_weight(by: User, **changes: Any) -> Instrument:
+    """Return a check weight of 500 g, class M1: ± 25 mg (OIML R 111, from memory)."""
+    facts = {
+        "name": "500 g weight",
+        "nominal": Decimal(500),
+        "bias_half_width": Decimal("0.025"),
+        **changes,
+    }
+    return make.registered(by, Instrument(kind="check_weight", **facts))
+
+
 def limit(
     crew: make.Crew, of: FormulaVersion | Material, characteristic: str, **facts: Any
 ) -> Limit:
@@ -149,3 +161,20 @@ def balance(by: User) -> Instrument:
     """Return a balance with steps of one milligram."""
     entry = Instrument(kind="scale", name="balance", resolution=Decimal("0.001"))
     return make.registered(by, entry)
+
+
+def half_weighing(
+    crew: make.Crew, batch: Batch, source: Stock | None = None, **changes: Any
+) -> WeighingStart:
+    """Store the tare of a weighing of sunflower oil, or of ``source``."""
+    line = make.line_of(batch, make.name_of(source) if source else "sunflower oil")
+    if batch.status == "planned":
+        make.go_through(crew, batch)
+    facts = {"scale": make.scale(crew.maker), "first_mg": make.TARE_MG, **changes}
+    return half_weighings.begin(
+        by=crew.maker,
+        batch=batch,
+        line=line,
+        source=source or make.stock_of(crew, line),
+        **facts,
+    )

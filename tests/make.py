@@ -56,6 +56,7 @@ PASSWORD = "seven kettles on the hob"
 TODAY = datetime.datetime.now(tz=zoneinfo.ZoneInfo("Europe/London")).date()
 KG = 1_000_000
 TARE_MG = 350_000
+SCENE = "so the scene wants it"
 
 
 class Crew(NamedTuple):
@@ -428,9 +429,12 @@ def charge(
     is_rework: bool = False,
     **changes: Any,
 ) -> Charge:
-    """Weigh ``net_mg`` of a stock into a batch, on the line it fits."""
+    """Weigh ``net_mg`` of a stock into a batch, on the line it fits.
+
+    Where that passes over a lot that expires earlier, so the scene wants it.
+    """
     if line is None and not is_rework:
-        line = line_of(batch, _name_of(source))
+        line = line_of(batch, name_of(source))
     if batch.status == "planned":
         go_through(crew, batch)
     return cooking.charge(
@@ -441,11 +445,12 @@ def charge(
         scale=scale(crew.maker),
         gross_mg=net_mg + TARE_MG,
         tare_mg=TARE_MG,
-        **{"unusual": "so the scene wants it", **changes},
+        **{"unusual": SCENE, "how": cooking.How(passed_over=SCENE), **changes},
     )
 
 
-def _name_of(source: Stock) -> str:
+def name_of(source: Stock) -> str:
+    """Return what the line of a formula for this stock is called."""
     if source.kind == Stock.Kind.LOT:
         return source.lot.material.name
     return source.batch.formula_version.formula.name

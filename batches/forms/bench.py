@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 
@@ -13,7 +13,8 @@ from batches.forms.making import WeighForm, offer
 from batches.services.titrating import Replicate, Setup
 from producer.forms.base import ActForm, ReasonForm
 from producer.forms.fields import MassField, NumberField, ObservedField
-from producer.models import Instrument
+from producer.forms.store import offer_containers
+from producer.models import Instrument, RawLot
 
 MOST_SAMPLES = 4
 VOLUMES = (Decimal(0), Decimal(200))
@@ -70,6 +71,12 @@ class TitrateForm(ActForm):
     scale = forms.ModelChoiceField(
         Instrument.objects.none(), label="Samples weighed on", empty_label=None
     )
+    indicator = forms.ModelChoiceField(
+        Instrument.objects.none(),
+        label="Lot of indicator",
+        required=False,
+        empty_label="not registered",
+    )
     blank_ml = MillilitresField(label="Blank (ml)", required=False)
     temperature = NumberField(
         label="Titrant now (°C)",
@@ -99,6 +106,10 @@ class TitrateForm(ActForm):
         super().__init__(*args, **options)
         self.kind = kind
         offer(self.fields["scale"], [Instrument.Kind.SCALE])
+        indicator = cast("forms.ModelChoiceField[Instrument]", self.fields["indicator"])
+        indicator.queryset = Instrument.objects.filter(
+            kind=Instrument.Kind.INDICATOR, in_use=True
+        )
         self._fit_to_kind(kind)
         for number in range(1, MOST_SAMPLES + 1):
             self._add_sample(number)
@@ -196,6 +207,7 @@ class TitrateForm(ActForm):
                 half_width=said["half_width"],
                 burette_half_width=said["burette_half_width"],
                 scale=said["scale"],
+                indicator=said["indicator"],
                 blank_ml=said.get("blank_ml"),
                 temperatures=None
                 if now is None
@@ -218,12 +230,22 @@ class TitrateForm(ActForm):
 
 
 class ContainerForm(WeighForm):
-    """What the containers of a lot weigh together."""
+    """What one container of a lot weighs, or all of them together."""
 
-    def __init__(self, *args: Any, **options: Any) -> None:
+    def __init__(self, *args: Any, lot: RawLot, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["gross_mg"].help_text = "All containers of the lot together."
-        self.fields["tare_mg"].help_text = "The empty containers, from their labels."
+        self.fields["gross_mg"].help_text = "With its lid, as it stands on the shelf."
+        self.fields["tare_mg"].help_text = "The empty container with its lid."
+        offer_containers(self, lot.pk, nothing="all of the lot together")
+        if "container" in self.fields:
+            self.fields["tare_mg"].required = False
+            self.fields["tare_mg"].help_text = (
+                "Empty: the tare of the register; or, if it is not known, the"
+                " difference against the first weighing."
+            )
+            self.fields["opening"] = forms.BooleanField(
+                label="It is opened now", required=False, initial=True
+            )
 
 
 class AmendContainerForm(ReasonForm):
@@ -233,3 +255,9 @@ class AmendContainerForm(ReasonForm):
     tare_mg = MassField(label="Tare, as it should read")
 
     field_order = ("gross_mg", "tare_mg", "reason")
+
+    def __init__(self, *args: Any, of_container: bool = False, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if of_container:
+            self.fields["tare_mg"].required = False
+            self.fields["tare_mg"].help_text = "Empty: as for a new weighing of it."

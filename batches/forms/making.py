@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
-from django.db import models
 from django.utils.functional import cached_property
 
 from batches import trace
+from batches.forms.how import HowFields
 from batches.lifecycle import BOTTLE_MOVES, BottleStatus, moves_from
 from batches.models import Batch, Bottle, Formula, FormulaLine, FormulaVersion, Reading
+from batches.services import proposing
 from producer.forms.base import ActForm, ReasonForm
 from producer.forms.fields import MassField, NumberField, ObservedField, VolumeField
-from producer.models import Consignee, Instrument, RawLot, Stock, User
-from producer.quantities import format_mass
+from producer.models import Consignee, Instrument, RawLot, Stock, User, Vessel
+from producer.quantities import whole_number
 
 MOST_DISCOUNT = Decimal(10)
 
@@ -62,14 +64,20 @@ else:
 class StockChoice(_StockChoice):
     """A choice among stocks, each told by code, what it is and what is left.
 
+    With what other batches mean to use of it, where ``meant`` says so, and its expiry.
     A batch with something in it that stands in the way of a release says so.
     """
+
+    meant: Mapping[int, list[proposing.Meant]] = MappingProxyType({})
 
     def label_from_instance(self, stock: Stock) -> str:
         """Name a stock."""
         lot = getattr(stock, "lot", None)
         what = f"{lot.material}, {lot.supplier}" if lot else ""
-        label = f"{stock.code} {what} – {format_mass(stock.on_hand_mg)} on hand"
+        left = proposing.meant_words(stock.on_hand_mg, self.meant.get(stock.pk, ()))
+        label = f"{stock.code} {what} – {left}"
+        if lot and lot.expires_on:
+            label += f", expires {lot.expires_on.day} {lot.expires_on:%b %Y}"
         blocked = self._blocked.get(stock.pk) if lot is None else None
         return f"{label} – DO NOT USE: {', '.join(blocked)}" if blocked else label
 
@@ -83,23 +91,29 @@ class StockChoice(_StockChoice):
         return trace.blocked(list(batches.values_list("pk", flat=True)))
 
 
+class DrawnFrom(StockChoice):
+    """The stock that a charge is drawn from.
+
+    One that was emptied while somebody stood at the scale is no longer offered and is
+    still taken: so the service refuses it with what is on hand and who took the rest,
+    and keeps the trace of who wanted it.
+    """
+
+    def to_python(self, value: Any) -> Stock | None:
+        """Return the stock chosen, or one that has nothing left."""
+        try:
+            return super().to_python(value)
+        except forms.ValidationError:
+            emptied = Stock.objects.filter(on_hand_mg=0)
+            found = emptied.filter(pk=whole_number(str(value), default=0)).first()
+            if found is None:
+                raise
+            return found
+
+
 def sources_for(line: FormulaLine, on: Any) -> Any:
     """Return the stocks that may serve a line now, first expired first."""
-    if line.material is not None:
-        lots = RawLot.objects.usable(on).filter(material=line.material)
-        ids = [lot.pk for lot in lots]
-    else:
-        made = Batch.objects.filter(status="released")
-        ids = list(
-            made.filter(formula_version__formula__used_in_lines=line).values_list(
-                "pk", flat=True
-            )
-        )
-    return (
-        Stock.objects.filter(pk__in=ids, on_hand_mg__gt=0)
-        .select_related("lot__material", "lot__supplier")
-        .order_by(models.F("lot__expires_on").asc(nulls_last=True), "pk")
-    )
+    return proposing.offered(line, on)
 
 
 class OpenForm(ActForm):
@@ -123,19 +137,36 @@ class OpenForm(ActForm):
 
 
 class LotsForm(ActForm):
-    """Choose a stock for each line."""
+    """Choose a stock for each line; of raw lots the first in turn is chosen already."""
 
     def __init__(
-        self, *args: Any, lines: list[FormulaLine], on: Any, **options: Any
+        self,
+        *args: Any,
+        lines: list[FormulaLine],
+        on: Any,
+        batch: Batch | None = None,
+        **options: Any,
     ) -> None:
         super().__init__(*args, **options)
+        offered: list[Stock] = []
         for line in lines:
-            self.fields[f"line_{line.pk}"] = StockChoice(
-                sources_for(line, on),
+            rows, name = sources_for(line, on), f"line_{line.pk}"
+            self.fields[name] = field = StockChoice(
+                rows,
                 label=str(line.material or line.source_formula),
                 required=False,
                 empty_label="not chosen yet",
             )
+            in_turn = list(rows)
+            offered += in_turn
+            if line.material_id and in_turn:
+                field.initial = in_turn[0].pk
+        if batch is None:
+            return  # what others mean to use is not told from what this one does
+        meant = proposing.reservations(offered, besides=batch)
+        for choice in self.fields.values():
+            if isinstance(choice, StockChoice):
+                choice.meant = meant
 
     def facts(self) -> dict[str, Any]:
         """Return formula line id → stock."""
@@ -162,6 +193,19 @@ class WeighForm(ActForm):
         offer(self.fields["scale"], [Instrument.Kind.SCALE])
 
 
+class YieldForm(WeighForm):
+    """What came out, and the vessel it was weighed in."""
+
+    vessel = forms.ModelChoiceField(
+        Vessel.objects.filter(in_use=True),
+        label="Vessel on the scale",
+        required=False,
+        empty_label="not in the register",
+    )
+
+    field_order = ("scale", "vessel", "gross_mg", "tare_mg", "observed_at")
+
+
 class DiscountForm(ReasonForm):
     """Which part of the potash is left out on purpose."""
 
@@ -185,18 +229,30 @@ class DiscountForm(ReasonForm):
         return percent / 100
 
 
-class ChargeForm(WeighForm):
+class ChargeForm(HowFields, WeighForm):
     """A weighed charge for a line of the formula."""
 
-    source = StockChoice(Stock.objects.none(), label="From", empty_label=None)
-
+    source = DrawnFrom(Stock.objects.none(), label="From", empty_label=None)
+    passed_over = forms.CharField(
+        label="If one that expires earlier is left, why", required=False
+    )
     unusual = forms.CharField(
         label="If this is an unusual amount, why",
         required=False,
         help_text="Only when it is far from what the formula asks for.",
     )
 
-    field_order = ("source", "scale", "gross_mg", "tare_mg", "observed_at", "unusual")
+    field_order = (
+        "source",
+        "container",
+        "scale",
+        "vessel",
+        "gross_mg",
+        "tare_mg",
+        "observed_at",
+        "passed_over",
+        "unusual",
+    )
 
     def __init__(
         self,
@@ -213,7 +269,20 @@ class ChargeForm(WeighForm):
             rows = Stock.objects.filter(
                 batch__status="reworked", on_hand_mg__gt=0
             ).exclude(pk=batch.pk)
-        self.fields["source"].queryset = rows  # type: ignore[attr-defined]
+        field = cast("StockChoice", self.fields["source"])
+        field.queryset = rows
+        offered = list(rows)
+        field.meant = proposing.reservations(offered, besides=batch)
+        self.ask_how(offered)
+        self._ask_turn([stock.lot for stock in offered if stock.kind == Stock.Kind.LOT])
+
+    def _ask_turn(self, lots: list[RawLot]) -> None:
+        """Ask why a lot is left only where lots of several dates are offered."""
+        said = self.data.get(self.add_prefix("passed_over"))
+        if len({lot.expires_on for lot in lots}) <= 1 and not said:
+            del self.fields["passed_over"]
+        elif lots:
+            self.fields["passed_over"].help_text = f"{lots[0].code} comes first."
 
 
 class AmendWeighingForm(ReasonForm):

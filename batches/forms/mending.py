@@ -6,13 +6,15 @@ from typing import Any
 
 from django import forms
 
+from batches.forms.how import HowFields
 from batches.forms.making import WeighForm
 from batches.models import Loss
 from producer.forms.base import ActForm, ReasonForm
 from producer.forms.fields import MassField, ObservedField
+from producer.models import RawLot
 
 
-class CorrectForm(WeighForm):
+class CorrectForm(HowFields, WeighForm):
     """A weighed correction, of a lot that is chosen already."""
 
     reason = forms.CharField(
@@ -21,7 +23,19 @@ class CorrectForm(WeighForm):
         help_text="What was measured, and the cause if you know it. Stays on record.",
     )
 
-    field_order = ("scale", "gross_mg", "tare_mg", "reason", "observed_at")
+    field_order = (
+        "container",
+        "scale",
+        "vessel",
+        "gross_mg",
+        "tare_mg",
+        "reason",
+        "observed_at",
+    )
+
+    def __init__(self, *args: Any, lot: RawLot, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.ask_how([lot.stock])
 
 
 class _LossFacts(ActForm):

@@ -10,26 +10,28 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from batches.chemistry.ageing import Uptake, Verdict, usable_after, weigh_against_book
+from batches.chemistry.ageing import weigh_against_book
 from batches.chemistry.errors import ChemistryError
 from batches.models import ContainerWeighing
 from batches.services import sources
+from batches.services.container_words import first_words, sentence
 from batches.services.cooking.plausible import check_load
 from batches.services.cooking.rows import newest
 from producer import journal
 from producer.errors import Refusal
 from producer.models import (
+    Container,
     Instrument,
-    Material,
     RawLot,
     Right,
     Stock,
     StockMovement,
     User,
 )
-from producer.quantities import format_mass, format_number, grams, milligrams
+from producer.quantities import grams
 from producer.services import intake
 from producer.services.checks import need_reason, plausible_time, require
+from producer.services.container_books import book_of
 
 # What sets the book to a weighing of its own; from then on each draw adds its doubt.
 FRESH_BOOK = (StockMovement.Kind.RECEIPT, StockMovement.Kind.ADJUSTMENT)
@@ -42,28 +44,40 @@ def weigh_container(
     lot: RawLot,
     scale: Instrument,
     gross_mg: int,
-    tare_mg: int,
+    tare_mg: int | None = None,
+    container: Container | None = None,
+    opening: bool = False,
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> ContainerWeighing:
-    """Record what the containers of a lot weigh, and what that says.
+    """Record what one container of a lot weighs, and what that says beside its book.
 
-    All containers of the lot together, because the book knows the lot as a whole. The
-    book stays as it is: a stock-take sets it, this only compares. Released potash that
-    got heavier goes on hold; a reviewer lifts that.
+    Without ``container`` all of the lot together. The book stays as it is: a
+    stock-take sets it, this only compares. Released potash that got heavier goes on
+    hold, the whole lot of it; a reviewer lifts that. A tare that is not given is the
+    one of the register; not known there either, only the difference against the first
+    weighing of the container counts. ``opening``: it is opened now.
     """
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
     check_load(scale, gross_mg)
     stock = Stock.objects.select_for_update().get(pk=lot.pk)
+    if container is not None and container.lot_id != lot.pk:
+        raise Refusal(f"{container.code} is not of {lot.code}.", field="container")
+    book = stock.on_hand_mg if container is None else book_of(container)
     row = _filled(
-        ContainerWeighing(stock=stock, entered_by=by, observed_at=observed_at),
+        ContainerWeighing(
+            stock=stock, container=container, entered_by=by, observed_at=observed_at
+        ),
         lot=lot,
         scale=scale,
-        masses=(gross_mg, tare_mg, stock.on_hand_mg),
+        masses=(gross_mg, tare_mg, book),
         before=timezone.now(),
     )
     row.save(force_insert=True)
+    if container is not None and opening and container.opened_at is None:
+        container.opened_at = observed_at
+        container.save(update_fields=["opened_at"])
     held = _hold(by, lot, row)
     journal.write(
         by=by,
@@ -83,14 +97,15 @@ def amend_container(
     weighing: ContainerWeighing,
     reason: str,
     gross_mg: int = 0,
-    tare_mg: int = 0,
+    tare_mg: int | None = None,
     void: bool = False,
     submission: uuid.UUID | None = None,
 ) -> ContainerWeighing:
     """Correct the weighing of a container, or take it back, by a new row.
 
-    It stays beside the book as it was when the container was weighed. A hold that it
-    brought stays until a reviewer lifts it.
+    It stays beside the book as it was when the container was weighed, and so do later
+    weighings that were held against it. A hold that it brought stays until a reviewer
+    lifts it.
     """
     require(by, Right.MAKER)
     # Two people who correct it at once wait here for each other.
@@ -99,6 +114,7 @@ def amend_container(
     lot = RawLot.objects.select_related("stock", "material").get(pk=weighing.stock_id)
     row = ContainerWeighing(
         stock=weighing.stock,
+        container=weighing.container,
         entered_by=by,
         observed_at=weighing.observed_at,
         supersedes=weighing,
@@ -140,6 +156,7 @@ def container_facts(row: ContainerWeighing) -> dict[str, Any]:
         "net_mg": row.net_mg,
         "book_mg": row.book_mg,
         "is_void": row.is_void,
+        "container": row.container.code if row.container else None,
         "scale": row.scale.name,
         "sentence": row.sentence,
         "observed_at": row.observed_at.isoformat(),
@@ -158,16 +175,30 @@ def _filled(
     *,
     lot: RawLot,
     scale: Instrument,
-    masses: tuple[int, int, int],
+    masses: tuple[int, int | None, int],
     before: datetime.datetime,
 ) -> ContainerWeighing:
     if scale.kind != Instrument.Kind.SCALE:
         raise Refusal("Choose the scale it was weighed on.", field="scale")
     row.scale = scale
-    row.gross_mg, row.tare_mg, row.book_mg = masses
+    row.gross_mg, tare_mg, row.book_mg = masses
+    first = None
+    if tare_mg is None:
+        tare_mg, first = _tare(row)
+    row.tare_mg = row.gross_mg - row.book_mg if tare_mg is None else tare_mg
     row.net_mg = row.gross_mg - row.tare_mg
+    _has_a_book(row)
     row.full_clean()
-    doubt = expanded_uncertainty(lot, scale, before=before)
+    if tare_mg is None:
+        row.sentence = first_words(row)
+        return row
+    doubt = expanded_uncertainty(
+        lot,
+        scale,
+        before=before,
+        container=row.container,
+        since=first.entered_at if first else None,
+    )
     try:
         uptake = weigh_against_book(
             net_g=grams(row.net_mg),
@@ -176,75 +207,67 @@ def _filled(
         )
     except ChemistryError as error:
         raise Refusal(str(error)) from error
-    row.sentence = _sentence(lot, uptake, doubt)
+    row.sentence = sentence(lot, uptake, doubt)
     return row
 
 
+def _tare(row: ContainerWeighing) -> tuple[int | None, ContainerWeighing | None]:
+    """Return the tare of the container of a weighing, and whence if by difference.
+
+    Both None for its first weighing, if its register knows no tare.
+    """
+    if row.container is None:
+        raise Refusal(
+            "Write the tare: all the empty containers with their lids.", field="tare_mg"
+        )
+    if row.container.tare_mg is not None:
+        return row.container.tare_mg, None
+    before = ContainerWeighing.objects.current().filter(
+        container=row.container, observed_at__lte=row.observed_at
+    )
+    if row.supersedes_id is not None:
+        before = before.exclude(pk=row.supersedes_id).filter(pk__lt=row.supersedes_id)
+    first = before.order_by("observed_at", "pk").first()
+    return (None, None) if first is None else (first.tare_mg, first)
+
+
+def _has_a_book(row: ContainerWeighing) -> None:
+    if row.container is not None and row.book_mg <= 0:
+        raise Refusal(
+            f"By the book {row.container.code} is used up, so there is nothing to"
+            " compare with. Do a stock-take first.",
+            field="container",
+        )
+    if row.tare_mg < 0:
+        raise Refusal(
+            "This container weighs less than the book says is in it. Do a stock-take"
+            " first; and write its tare once it is known.",
+            field="gross_mg",
+        )
+
+
 def expanded_uncertainty(
-    lot: RawLot, scale: Instrument, *, before: datetime.datetime
+    lot: RawLot,
+    scale: Instrument,
+    *,
+    before: datetime.datetime,
+    container: Container | None = None,
+    since: datetime.datetime | None = None,
 ) -> Decimal:
     """Return U (k = 2), in grams, of the difference between scale and book.
 
     The net mass is two readings of the scale, and so is every draw since the book was
     last set by a delivery or a stock-take; all are taken as made on a scale like this
-    one and independent, GUM 5.1.2.
+    one and independent, GUM 5.1.2. Of a container its own draws count, from when it
+    was registered; from ``since`` on, if it is held against a weighing of then.
     """
     moves = lot.stock.movements.filter(entered_at__lte=before)
+    if container is not None:
+        moves = moves.filter(container=container)
     last = moves.filter(kind__in=FRESH_BOOK).order_by("-pk").first()
-    draws = moves.filter(pk__gt=last.pk).count() if last else 0
-    return 2 * scale.standard_uncertainty() * Decimal(2 * (1 + draws)).sqrt()
-
-
-def _sentence(lot: RawLot, uptake: Uptake, doubt: Decimal) -> str:
-    net, book = (
-        format_mass(milligrams(mass)) for mass in (uptake.net_g, uptake.book_g)
-    )
-    difference = format_mass(milligrams(abs(uptake.gain_g)))
-    share = format_number(abs(uptake.percent), places=2)
-    scale = f"U = {format_number(doubt, places=1)} g, k = 2"
-    seen = f"{net} on the scale, {book} in the book"
-    if lot.material.kind != Material.Kind.POTASH and not uptake.clear:
-        return f"Agrees: {seen} ({scale})."
-    if uptake.verdict is Verdict.AGREES:
-        return f"Agrees: {seen} ({scale})."
-    if uptake.verdict is Verdict.UNLOGGED_LOSS:
-        return (
-            f"Unlogged loss: {seen}, {difference} less ({share} %; {scale}). Something"
-            " was used or lost and not written down, or the tare is wrong. Look for the"
-            " missing charge, or do a stock-take."
-        )
-    more = f"{seen}, {difference} more ({share} %; {scale})."
-    if lot.material.kind != Material.Kind.POTASH:
-        return (
-            f"More than the book: {more} Check gross and tare, and whether a charge was"
-            " written down that was not taken."
-        )
-    parts = [
-        f"{sources.HOLD_WORDS}: {more}",
-        "Potash takes water and carbon dioxide from the air.",
-        _bounds(lot, uptake),
-    ]
-    if not uptake.clear:
-        parts.append(
-            "The scale alone could make this difference: weigh again on a finer one,"
-            " and take this weighing back if that agrees."
-        )
-    return " ".join(part for part in parts if part)
-
-
-def _bounds(lot: RawLot, uptake: Uptake) -> str:
-    try:
-        figure = sources.potash_as_known(lot)
-    except Refusal:  # no certificate and no titration yet: nothing to bound
-        return "What of it is usable is not known: it has no assay."
-    least, most = (
-        format_number(share * 100, places=1)
-        for share in usable_after(
-            usable_fraction=min(figure.value, Decimal(1)), uptake=uptake
-        )
-    )
-    was = format_number(figure.value * 100, places=1)
-    return (
-        f"Usable is now between {least} %, if all that came is carbon dioxide, and"
-        f" {most} %, if all is water; before it was {was} %."
-    )
+    draws = moves.filter(pk__gt=last.pk) if last else moves
+    if last is None and container is None:
+        draws = moves.none()
+    if since is not None:
+        draws = draws.filter(entered_at__gt=since)
+    return 2 * scale.standard_uncertainty() * Decimal(2 * (1 + draws.count())).sqrt()

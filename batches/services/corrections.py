@@ -14,7 +14,16 @@ from typing import Any
 from django.db.models import Count, Model, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
-from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
+from batches.models import (
+    Batch,
+    BulkWeighing,
+    Charge,
+    HoldPoint,
+    Loss,
+    Reading,
+    Titration,
+    WeighingStart,
+)
 
 # Where the entries of a batch are, each with the column that names the batch.
 ENTRIES: tuple[tuple[type[Model], str], ...] = (
@@ -23,6 +32,8 @@ ENTRIES: tuple[tuple[type[Model], str], ...] = (
     (BulkWeighing, "batch_id"),
     (Loss, "batch_id"),
     (Titration, "stock_id"),
+    (HoldPoint, "batch_id"),
+    (WeighingStart, "batch_id"),
 )
 
 

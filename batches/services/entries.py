@@ -22,10 +22,12 @@ from batches.models import (
     Loss,
     Reading,
     Titration,
+    Transcription,
     WeighingStart,
 )
 
-Entry = Charge | Reading | BulkWeighing | Loss | Titration
+Entry = Charge | Reading | BulkWeighing | Loss | Titration | HoldPoint | WeighingStart
+OnPaper = Charge | Reading | BulkWeighing | Loss | HoldPoint | WeighingStart
 Row = TypeVar(
     "Row",
     Charge,
@@ -38,6 +40,8 @@ Row = TypeVar(
     Reading | Titration,
 )
 WHO = ("entered_by__person", "superseded_by")
+# The paper sheet that an entry was copied from, with its photograph.
+PAPER = "transcription__attachment"
 
 
 def first_keys(rows: Iterable[Row]) -> dict[int, int]:
@@ -93,6 +97,9 @@ class Entries:
             "line__material",
             "scale",
             "certificate",
+            "container__lot__stock",
+            "vessel",
+            PAPER,
             *WHO,
         )
         return self._rows("charges", rows)
@@ -101,26 +108,74 @@ class Entries:
     def readings(self) -> list[Reading]:
         """What was read."""
         rows = Reading.objects.filter(batch=self.batch)
-        return self._rows("readings", rows.select_related("instrument", *WHO))
+        return self._rows("readings", rows.select_related("instrument", PAPER, *WHO))
 
     @cached_property
     def weighings(self) -> list[BulkWeighing]:
         """What came out, on the scale."""
         rows = BulkWeighing.objects.filter(batch=self.batch)
-        return self._rows("weighings", rows.select_related("scale", *WHO))
+        return self._rows(
+            "weighings", rows.select_related("scale", "vessel", PAPER, *WHO)
+        )
 
     @cached_property
     def losses(self) -> list[Loss]:
         """What was lost."""
         rows = Loss.objects.filter(batch=self.batch)
-        return self._rows("losses", rows.select_related(*WHO))
+        return self._rows("losses", rows.select_related(PAPER, *WHO))
 
     @cached_property
     def titrations(self) -> list[Titration]:
         """What was titrated, with its samples."""
         rows = Titration.objects.filter(stock_id=self.batch.pk)
-        rows = rows.select_related("scale", *WHO).prefetch_related("replicates")
+        rows = rows.select_related("scale", "indicator", *WHO).prefetch_related(
+            "replicates"
+        )
         return self._rows("titrations", rows)
+
+    @cached_property
+    def hold_points(self) -> list[HoldPoint]:
+        """What was looked at before the first charge, and later."""
+        rows = HoldPoint.objects.filter(batch=self.batch).select_related(
+            "scale", "tare__vessel", "tare__scale", PAPER, *WHO
+        )
+        return self._rows("hold_points", rows)
+
+    @cached_property
+    def starts(self) -> list[WeighingStart]:
+        """The weighings that were begun: finished, open, or taken back."""
+        rows = WeighingStart.objects.filter(batch=self.batch).select_related(
+            "source__lot__material", "scale", "vessel", PAPER, *WHO
+        )
+        return self._rows("starts", rows)
+
+    @property
+    def open_starts(self) -> list[WeighingStart]:
+        """The weighings that were begun, and neither finished nor taken back."""
+        finished = {row.start_id for row in self.charges}
+        return [row for row in standing(self.starts) if row.pk not in finished]
+
+    @cached_property
+    def sheets(self) -> list[Transcription]:
+        """The paper sheets that entries of it were copied from."""
+        used = {row.transcription_id for row in self.on_paper if row.transcription_id}
+        rows = Transcription.objects.filter(pk__in=used)
+        return list(
+            rows.select_related("attachment", "entered_by__person").order_by("pk")
+        )
+
+    @property
+    def on_paper(self) -> list[OnPaper]:
+        """Every row that was copied from a sheet."""
+        rows: Iterable[OnPaper] = chain(
+            self.hold_points,
+            self.starts,
+            self.charges,
+            self.readings,
+            self.weighings,
+            self.losses,
+        )
+        return [row for row in rows if row.transcription_id is not None]
 
     @cached_property
     def standing_charges(self) -> list[Charge]:
@@ -135,7 +190,13 @@ class Entries:
     def __iter__(self) -> Iterator[Entry]:
         """Yield every row of every kind."""
         return chain(
-            self.charges, self.readings, self.weighings, self.losses, self.titrations
+            self.hold_points,
+            self.starts,
+            self.charges,
+            self.readings,
+            self.weighings,
+            self.losses,
+            self.titrations,
         )
 
     @property

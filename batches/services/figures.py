@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from decimal import Decimal
 
 from django.db.models import Count, Q
 
 from batches.chemistry.acids import ACID_HALF_WIDTH, koh_per_gram
-from batches.chemistry.ageing import usable_after, weigh_against_book
 from batches.chemistry.constants import PERCENT
 from batches.chemistry.errors import ChemistryError
 from batches.chemistry.estimates import (
@@ -23,9 +23,10 @@ from batches.chemistry.estimates import (
 from batches.chemistry.potash import HYDROXIDE, TOTAL_ALKALI, Assay, usable_share
 from batches.chemistry.saponification import midpoint
 from batches.models import ContainerWeighing, Titration
+from batches.services.gains import after, chains_of, gains_of
 from producer.errors import Refusal
 from producer.models import Certificate, Material, RawLot
-from producer.quantities import format_number, grams
+from producer.quantities import format_number
 from producer.services.checks import local_day
 from producer.services.intake import current_certificate
 
@@ -35,8 +36,6 @@ UNSTATED_SAPONIFICATION = Decimal(1)
 # How an origin begins; a charge keeps its origin, and what it is known by, in words.
 RANGE_WORDS = "middle of the published range"
 TITRATION_WORDS = "own titration"
-# How the sentence of a container weighing begins that found potash heavier.
-HOLD_WORDS = "Hold and retest"
 # What the origin of a figure says after that.
 HEAVIER_WORDS = "% heavier: between"
 # One sample does not say how well it repeats, so nothing is computed with it.
@@ -83,8 +82,9 @@ def potash_fraction(lot: RawLot) -> Figure:
     that stood open.
     """
     known = potash_as_known(lot)
-    weighing = _gained_since(lot)
-    return known if weighing is None else _aged(known, weighing)
+    gains = gains_of(lot, lambda: _later_than_known(lot))
+    chains = chains_of(lot, gains) if gains else []
+    return _aged(known, chains) if any(chains) else known
 
 
 def potash_as_known(lot: RawLot) -> Figure:
@@ -173,42 +173,34 @@ def by_certificate_if_possible(lot: RawLot) -> Figure | None:
         return None
 
 
-def _gained_since(lot: RawLot) -> ContainerWeighing | None:
-    """Return the newest weighing that found potash heavier and is later than both."""
-    weighing = (
-        ContainerWeighing.objects.current()
-        .filter(stock_id=lot.pk, sentence__startswith=HOLD_WORDS)
-        .order_by("-observed_at", "-pk")
-        .first()
-    )
-    if weighing is None:
-        return None
+def _later_than_known(lot: RawLot) -> Callable[[ContainerWeighing], bool]:
+    """Return what tells a weighing later than the certificate and the titrations."""
     titration = newest_titration(lot, Titration.Kind.POTASH)
-    if titration is not None and titration.observed_at > weighing.observed_at:
-        return None
     certificate = current_certificate(lot)
     issued = certificate.issued_on if certificate is not None else None
-    if issued is not None and issued > local_day(weighing.observed_at):
-        return None
-    return weighing
+
+    def is_later(row: ContainerWeighing) -> bool:
+        if titration is not None and titration.observed_at > row.observed_at:
+            return False
+        return issued is None or issued <= local_day(row.observed_at)
+
+    return is_later
 
 
-def _aged(known: Figure, weighing: ContainerWeighing) -> Figure:
+def _aged(known: Figure, chains: list[list[ContainerWeighing]]) -> Figure:
     """Return what is left of a potash that got heavier, as a rectangle, GUM 4.3.7.
 
-    How well it was known before counts too, as much thinner as the potash got.
+    Gains one after another add up: each may be all carbon dioxide or all water. Over
+    several containers it reaches from the weakest to the strongest, because a charge
+    is computed for the lot. How well it was known before counts too, as much thinner
+    as the potash got.
     """
-    uptake = weigh_against_book(
-        net_g=grams(weighing.net_mg),
-        book_g=grams(weighing.book_mg),
-        expanded_uncertainty_g=Decimal(0),
-    )
-    least, most = usable_after(
-        usable_fraction=min(known.value, Decimal(1)), uptake=uptake
-    )
+    fraction = min(known.value, Decimal(1))
+    ends = [after(fraction, chain) for chain in chains]
+    least, most = min(low for low, _, _ in ends), max(high for _, high, _ in ends)
     before = Estimate(
         Decimal(0),
-        known.standard_uncertainty * uptake.book_g / uptake.net_g,
+        known.standard_uncertainty / min(times for _, _, times in ends),
         known.distribution,
     )
     now = combined([rectangular(least, most), before])
@@ -218,7 +210,7 @@ def _aged(known: Figure, weighing: ContainerWeighing) -> Figure:
             known.value * PERCENT,
             least * PERCENT,
             most * PERCENT,
-            uptake.percent,
+            (max(times for _, _, times in ends) - 1) * PERCENT,
         )
     )
     return Figure(

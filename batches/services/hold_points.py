@@ -14,20 +14,20 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.utils import timezone
 
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
 from batches.models import Batch, HoldPoint, Transcription
-from batches.services import moves
+from batches.services import moves, transcribing
 from batches.services.cooking.plausible import check_load
 from batches.services.cooking.rows import write
 from batches.services.entries import standing
 from producer.errors import Refusal
 from producer.models import Instrument, Right, TareWeighing, User, Vessel
 from producer.quantities import format_mass, format_number, grams, milligrams
-from producer.services.checks import plausible_time, require
+from producer.services.checks import require
 
 Point = HoldPoint.Point
+GONE_THROUGH = "hold points gone through"  # the act, as the journal has it
 # What else is written with the rows, in the same act; returns what the journal says.
 Also = Callable[[Batch, Sequence[HoldPoint]], Mapping[str, Any]]
 
@@ -74,8 +74,8 @@ def go_through(
     belongs to the points in another room, such as the check of the scale.
     """
     require(by, Right.MAKER)
-    observed_at = plausible_time(observed_at or timezone.now())
     batch = moves.still_open(batch)
+    observed_at = transcribing.observed(batch, observed_at, transcription)
     if batch.status in CLOSED_TO_CHARGES:
         raise Refusal(f"Batch {batch.number} is finished; its hold points are past.")
     if not looks:
@@ -88,7 +88,7 @@ def go_through(
     write(
         by,
         batch,
-        "hold points gone through",
+        GONE_THROUGH,
         after={**{row.point: _words(row) for row in rows}, **further},
         submission=submission,
     )

@@ -7,19 +7,18 @@ import uuid
 from typing import Any
 
 from django.db import models, transaction
-from django.utils import timezone
 
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, Loss
-from batches.services import moves
+from batches.models import Batch, Loss, Transcription
+from batches.services import moves, transcribing
 from batches.services.closed import Also, act_and_facts, may_amend
-from batches.services.cooking.rows import newest, write
+from batches.services.cooking.rows import from_paper, newest, write
 from batches.services.outcome import outcome_of
 from batches.services.results import yield_of
 from producer.errors import Refusal
 from producer.models import Right, User
 from producer.quantities import format_mass, milligrams
-from producer.services.checks import need_reason, plausible_time, require
+from producer.services.checks import need_reason, require
 
 
 @transaction.atomic
@@ -31,6 +30,7 @@ def record_loss(
     mass_mg: int,
     half_width_mg: int = 0,
     note: str = "",
+    transcription: Transcription | None = None,
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> Loss:
@@ -45,11 +45,11 @@ def record_loss(
     if batch.status == BatchStatus.PLANNED:
         raise Refusal("Nothing is in the pot yet. Weigh the first charge.")
     row = _filled(
-        Loss(batch=batch, kind=kind, entered_by=by),
+        Loss(batch=batch, kind=kind, entered_by=by, transcription=transcription),
         mass_mg=mass_mg,
         half_width_mg=half_width_mg,
         note=note,
-        observed_at=plausible_time(observed_at or timezone.now()),
+        observed_at=transcribing.observed(batch, observed_at, transcription),
     )
     row.save(force_insert=True)
     write(by, batch, "loss recorded", after=_facts(row), submission=submission)
@@ -81,6 +81,7 @@ def amend_loss(
             batch=batch,
             kind=loss.kind,
             entered_by=by,
+            transcription=loss.transcription,
             supersedes=loss,
             reason=need_reason(reason),
             is_void=void,
@@ -167,4 +168,5 @@ def _facts(row: Loss) -> dict[str, Any]:
         "note": row.note,
         "is_void": row.is_void,
         "observed_at": row.observed_at.isoformat(),
+        **from_paper(row.transcription_id),
     }

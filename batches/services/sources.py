@@ -7,7 +7,6 @@ import datetime
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, FormulaLine
 from batches.services.figures import (
-    HOLD_WORDS,
     LEAST_COUNTED,
     RANGE_WORDS,
     TITRATION_WORDS,
@@ -21,6 +20,7 @@ from batches.services.figures import (
     range_middle,
     saponification_value,
 )
+from batches.services.gains import HOLD_WORDS
 from producer.errors import Refusal
 from producer.models import Material, RawLot, Stock
 

@@ -35,6 +35,7 @@ from batches.models import Batch, Formula, Titration, TitrationReplicate
 from batches.services import contradictions
 from batches.services.closed import Also, act_and_facts, may_amend
 from batches.services.cooking.rows import newest
+from batches.services.indicators import still_good
 from producer import journal
 from producer.errors import Refusal
 from producer.models import Instrument, Material, RawLot, Right, Stock, User
@@ -91,6 +92,7 @@ class Setup:
     half_width: Decimal = Decimal(0)
     blank_ml: Decimal | None = None
     temperatures: tuple[Decimal, Decimal] | None = None
+    indicator: Instrument | None = None
 
     def bench(self) -> Bench:
         """Return it for the computation; a net mass is two readings of the scale."""
@@ -189,6 +191,7 @@ def record_titration(
         titrant_half_width=setup.half_width,
         burette_half_width=setup.burette_half_width,
         scale=setup.scale,
+        indicator=still_good(setup.indicator, observed_at),
         blank_ml=setup.blank_ml,
         value=_stored(found.value),
         standard_uncertainty=_doubt(found.standard_uncertainty),
@@ -270,6 +273,7 @@ def titration_facts(row: Titration) -> dict[str, Any]:
         "titrant_half_width": _text(row.titrant_half_width),
         "burette_half_width": _text(row.burette_half_width),
         "scale": row.scale.name if row.scale else None,
+        "indicator": row.indicator.name if row.indicator else None,
         "blank_ml": _text(row.blank_ml),
         "value": _text(row.value),
         "standard_uncertainty": _text(row.standard_uncertainty),

@@ -59,7 +59,9 @@ def lot_figures(context: dict[str, Any], lot: RawLot) -> dict[str, Any]:
         "kinds": _kinds(lot),
         "titrations": _titrations(lot.pk),
         "weighings": ContainerWeighing.objects.filter(stock_id=lot.pk)
-        .select_related("scale", "entered_by__person", "superseded_by")
+        .select_related(
+            "scale", "entered_by__person", "superseded_by", "container__lot__stock"
+        )
         .order_by("-pk"),
     }
 
@@ -104,7 +106,7 @@ def _kinds(lot: RawLot) -> list[tuple[str, str]]:
 def _titrations(stock_id: int) -> list[Titration]:
     return list(
         Titration.objects.filter(stock_id=stock_id)
-        .select_related("scale", "entered_by__person", "superseded_by")
+        .select_related("scale", "indicator", "entered_by__person", "superseded_by")
         .prefetch_related("replicates")
         .order_by("-pk")
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -13,10 +15,11 @@ from batches.forms.making import (
     OpenForm,
 )
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, BulkWeighing, Charge, Reading
+from batches.models import Batch, BulkWeighing, Charge, HoldPoint, Reading
 from batches.services import cooking, planning
 from batches.services.corrections import counted
 from batches.services.formulas import newest_version
+from batches.services.hold_points import standing_points
 from batches.services.results import yield_of
 from batches.tables.making import BatchTable
 from producer.forms.base import PlainForm, ReasonForm
@@ -62,10 +65,16 @@ def batch(request: HttpRequest, number: str) -> HttpResponse:
     plan = planning.plan_of(found)
     readings = list(
         Reading.objects.filter(batch=found).select_related(
-            "instrument", "entered_by__person", "superseded_by"
+            "instrument",
+            "transcription__attachment",
+            "entered_by__person",
+            "superseded_by",
         )
     )
     result = yield_of(found)
+    points = standing_points(found)
+    passed = _passed(found, points)
+    has_yield = result.actual_mg is not None
     return render(
         request,
         "batches/batch.html",
@@ -76,19 +85,26 @@ def batch(request: HttpRequest, number: str) -> HttpResponse:
                 "source__lot__material",
                 "line__material",
                 "scale",
+                "container",
+                "vessel",
+                "transcription__attachment",
                 "entered_by__person",
                 "superseded_by",
             ),
             "readings": readings,
             "hottest": _hottest(readings),
             "weighings": BulkWeighing.objects.filter(batch=found).select_related(
-                "scale", "entered_by__person", "superseded_by"
+                "scale",
+                "transcription__attachment",
+                "entered_by__person",
+                "superseded_by",
             ),
             "result": result,
             "changes": found.status_changes.select_related("entered_by__person"),
             "filling_lots": found.filling_lots.all(),
-            "steps": _steps(found, plan, has_yield=result.actual_mg is not None),
-            "next": _next(found, plan, has_yield=result.actual_mg is not None),
+            "points": points.values(),
+            "steps": _steps(found, plan, passed=passed, has_yield=has_yield),
+            "next": _next(found, plan, passed=passed, has_yield=has_yield),
         },
     )
 
@@ -104,8 +120,17 @@ def _hottest(readings: list[Reading]) -> Reading | None:
     return max(temperatures, key=lambda row: row.value or 0, default=None)
 
 
+def _passed(batch: Batch, points: Mapping[str, HoldPoint]) -> bool:
+    """Say whether the hold points are behind a batch: in order, or it is begun."""
+    if batch.status != BatchStatus.PLANNED:
+        return True
+    return len(points) == len(HoldPoint.Point) and all(
+        row.in_order for row in points.values()
+    )
+
+
 def _steps(
-    batch: Batch, plan: planning.Plan, *, has_yield: bool
+    batch: Batch, plan: planning.Plan, *, passed: bool, has_yield: bool
 ) -> list[dict[str, str]]:
     stopped = batch.status in {BatchStatus.ABANDONED, BatchStatus.REJECTED}
     open_ = batch.status in {BatchStatus.PLANNED, BatchStatus.IN_PROCESS}
@@ -113,6 +138,7 @@ def _steps(
     weighed = all(line.charged_mg for line in plan.lines)
     done = [
         ("Lots chosen", lots),
+        ("Hold points", passed and batch.status != BatchStatus.ABANDONED),
         ("Weighed in", weighed),
         ("Yield weighed", has_yield),
         ("Finished", not open_ and batch.status != BatchStatus.ABANDONED),
@@ -135,11 +161,20 @@ _UNREVIEWED = (
 )
 
 
-def _next(batch: Batch, plan: planning.Plan, *, has_yield: bool) -> dict[str, str]:
+def _next(
+    batch: Batch, plan: planning.Plan, *, passed: bool, has_yield: bool
+) -> dict[str, str]:
     """Return the one thing to do next: heading, button and address."""
     number = [batch.number]
     if batch.status in {BatchStatus.PLANNED, BatchStatus.IN_PROCESS}:
-        return _next_at_the_pot(batch, plan, has_yield=has_yield)
+        direct = _next_at_the_pot(batch, plan, passed=passed, has_yield=has_yield)
+        return {
+            "heading": direct["heading"],
+            "label": "To the pot",
+            "url": reverse("batches:pot", args=number),
+            "also_label": direct["label"],
+            "also_url": direct["url"],
+        }
     if batch.status == BatchStatus.AWAITING_REVIEW:
         return {
             "heading": "A reviewer looks at it",
@@ -169,7 +204,7 @@ def _is_short(line: planning.PlanLine) -> bool:
 
 
 def _next_at_the_pot(
-    batch: Batch, plan: planning.Plan, *, has_yield: bool
+    batch: Batch, plan: planning.Plan, *, passed: bool, has_yield: bool
 ) -> dict[str, str]:
     number = [batch.number]
     unchosen = [
@@ -180,6 +215,12 @@ def _next_at_the_pot(
             "heading": f"Choose lots for: {', '.join(unchosen)}",
             "label": "Choose lots",
             "url": reverse("batches:lots", args=number),
+        }
+    if not passed:
+        return {
+            "heading": "Go through the hold points",
+            "label": "Hold points",
+            "url": reverse("quality:hold_points", args=number),
         }
     # Potash comes last: its amount follows from the oils that were weighed.
     open_lines = sorted(
@@ -241,7 +282,9 @@ def batch_lots(request: HttpRequest, number: str) -> HttpResponse:
         f"line_{choice.line_id}": choice.source_id for choice in found.lot_choices.all()
     }
     today = local_day(timezone.now())
-    form = LotsForm(request.POST or None, lines=lines, on=today, initial=initial)
+    form = LotsForm(
+        request.POST or None, lines=lines, on=today, batch=found, initial=initial
+    )
     return acts.handle(
         request,
         form,
@@ -253,7 +296,10 @@ def batch_lots(request: HttpRequest, number: str) -> HttpResponse:
         home=page_of(found),
         title=f"Choose lots for {found.number}",
         submit="Choose these",
-        context={"lead": "Released lots in date, first expired first."},
+        context={
+            "lead": "Released lots in date, first expired first. Where nothing was"
+            " chosen yet, the first in turn is filled in."
+        },
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.template.loader import render_to_string
@@ -13,9 +15,13 @@ from batches.models import ContainerWeighing, Titration
 from batches.services import containers, sources, titrating
 from producer.forms.base import ReasonForm
 from producer.models import Material, RawLot, Right, Stock
+from producer.services.containers import containers_of
 from producer.templatetags.kettlebook import mass
 from producer.views import acts
 from producer.views.acts import needs, user_of
+
+if TYPE_CHECKING:
+    from producer.services.container_books import WithBook
 
 # What each kind says above its form: how it is done, its formula, where that is from.
 LEADS = {
@@ -130,12 +136,19 @@ def titration_void(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 
 @needs(Right.MAKER)
 def container(request: HttpRequest, code: str) -> HttpResponse:
-    """Weigh the containers of a lot beside the book."""
+    """Weigh a container of a lot, or all of them, beside the book."""
     found = lot_by_code(code)
     is_potash = found.material.kind == Material.Kind.POTASH
+    there = containers_of(found)
+    number = request.GET.get("container", "")
+    asked = next((one for one in there if str(one.number) == number), None)
     return acts.handle(
         request,
-        ContainerForm(request.POST or None),
+        ContainerForm(
+            request.POST or None,
+            lot=found,
+            initial={"container": asked or (there[0] if len(there) == 1 else None)},
+        ),
         do=lambda facts, submission: containers.weigh_container(
             by=user_of(request), lot=found, submission=submission, **facts
         ),
@@ -148,7 +161,13 @@ def container(request: HttpRequest, code: str) -> HttpResponse:
             " taken water and carbon dioxide from the air."
             if is_potash
             else "At each opening, beside what the book says.",
-            "facts": [("In the book", mass(found.stock.on_hand_mg))],
+            "facts": [
+                (
+                    "All of the lot, in the book" if there else "In the book",
+                    mass(found.stock.on_hand_mg),
+                ),
+                *((one.code, _known(one)) for one in there),
+            ],
             "net_of": "gross_mg,tare_mg",
             "cautions": ["potash"] if is_potash else [],
         },
@@ -162,7 +181,9 @@ def container_amend(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     row = get_object_or_404(ContainerWeighing, stock_id=found.pk, pk=pk)
     return acts.handle(
         request,
-        AmendContainerForm(request.POST or None),
+        AmendContainerForm(
+            request.POST or None, of_container=row.container_id is not None
+        ),
         do=lambda facts, submission: containers.amend_container(
             by=user_of(request), weighing=row, submission=submission, **facts
         ),
@@ -199,14 +220,19 @@ def container_void(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     )
 
 
+def _known(one: WithBook) -> str:
+    tare = "not known" if one.tare_mg is None else mass(one.tare_mg)
+    return f"{mass(one.book_mg)} in the book, tare {tare}"
+
+
 def _said(lot: RawLot, row: ContainerWeighing) -> str:
     """Return what a weighing says, and whether the lot is on hold since."""
     held = row.sentence.startswith(sources.HOLD_WORDS)
     if not held or lot.status != RawLot.Status.ON_HOLD:
         return row.sentence
     return (
-        f"{row.sentence} The lot is on hold now. A reviewer lifts that with a reason,"
-        " usually after an own titration; then a stock-take sets the book to the scale."
+        f"{row.sentence} The lot is on hold now. Titrate it; a stock-take sets the book"
+        " to the scale; then a reviewer lifts the hold with a reason."
     )
 
 

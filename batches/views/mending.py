@@ -7,9 +7,12 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 
 from batches.forms.mending import AmendLossForm, CorrectForm, LossForm
+from batches.forms.papers import ask_when
 from batches.models import Loss
 from batches.services import cooking, losses, sources
+from batches.views import papers
 from batches.views.batches import batch_by_number, page_of
+from batches.views.keeping import Keeping
 from producer.forms.base import ReasonForm
 from producer.models import Material, RawLot, Right
 from producer.templatetags.kettlebook import mass
@@ -24,17 +27,20 @@ def correct(request: HttpRequest, number: str, code: str) -> HttpResponse:
     lot = get_object_or_404(RawLot.objects.listed(), stock__code=code.upper())
     if not sources.corrects(lot.material):
         raise Http404
+    sheet = papers.sheet_of(request, found)
+    form = CorrectForm(request.POST or None, lot=lot)
+    ask_when(form, sheet)
     return acts.handle(
         request,
-        CorrectForm(request.POST or None),
+        form,
         do=lambda facts, submission: cooking.correct(
             by=user_of(request),
             batch=found,
             source=lot.stock,
             submission=submission,
-            **facts,
+            **papers.charged_from(facts, sheet),
         ),
-        then=lambda _: page_of(found),
+        then=lambda _: papers.home_of(found, sheet),
         said=(
             "The correction is recorded. What was measured before it no longer counts:"
             " cook on, then test again."
@@ -43,10 +49,19 @@ def correct(request: HttpRequest, number: str, code: str) -> HttpResponse:
         title=f"Correct {found.number} with {lot.material}",
         submit="Record this correction",
         template="batches/correct.html",
+        kept=Keeping(
+            request,
+            found,
+            "correction",
+            title=f"Correct with {lot.material}",
+            source=lot.stock,
+        ),
         context={
+            "keep_as": lot.material,
             "batch": found,
             "lot": lot,
             "is_potash": lot.material.kind == Material.Kind.POTASH,
+            **papers.band(found, sheet),
         },
     )
 
@@ -55,19 +70,28 @@ def correct(request: HttpRequest, number: str, code: str) -> HttpResponse:
 def loss(request: HttpRequest, number: str) -> HttpResponse:
     """Record what left the batch other than as its product."""
     found = batch_by_number(number)
+    sheet = papers.sheet_of(request, found)
+    form = LossForm(request.POST or None)
+    ask_when(form, sheet)
     return acts.handle(
         request,
-        LossForm(request.POST or None),
+        form,
         do=lambda facts, submission: losses.record_loss(
-            by=user_of(request), batch=found, submission=submission, **facts
+            by=user_of(request),
+            batch=found,
+            transcription=sheet,
+            submission=submission,
+            **facts,
         ),
-        then=lambda _: page_of(found),
+        then=lambda _: papers.home_of(found, sheet),
         said="The loss is recorded.",
-        home=page_of(found),
+        home=papers.home_of(found, sheet),
         title=f"{found.number}: record a loss",
+        kept=Keeping(request, found, "loss", title="Record a loss"),
         context={
             "lead": "What left the pot before the yield was weighed. Evaporation only"
-            " if the pot was weighed before and after; else leave it out."
+            " if the pot was weighed before and after; else leave it out.",
+            **papers.band(found, sheet),
         },
     )
 

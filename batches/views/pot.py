@@ -8,6 +8,7 @@ from typing import Any
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone
 
 from batches.forms.making import (
@@ -15,12 +16,18 @@ from batches.forms.making import (
     AmendWeighingForm,
     ChargeForm,
     ReadingForm,
-    WeighForm,
+    YieldForm,
 )
-from batches.models import Batch, BulkWeighing, Charge, FormulaLine, Reading
-from batches.services import cooking, planning
+from batches.forms.papers import ask_when
+from batches.models import Batch, BulkWeighing, Charge, Reading
+from batches.services import cooking, planning, proposing
+from batches.services.entries import Entries
 from batches.services.results import yield_of
+from batches.services.tare_question import is_impossible, tare_question
+from batches.views import papers
 from batches.views.batches import batch_by_number, page_of
+from batches.views.charging import is_by_difference, line_at, meant_for_others
+from batches.views.keeping import Keeping
 from producer.forms.base import ReasonForm
 from producer.models import Material, Right
 from producer.services.checks import local_day
@@ -42,20 +49,22 @@ READ_LEADS = {
 def charge(request: HttpRequest, number: str, position: int) -> HttpResponse:
     """Weigh a line of the formula in; position 0 takes in a batch for rework."""
     found = batch_by_number(number)
-    line: FormulaLine | None = None
-    if position:
-        line = get_object_or_404(found.formula_version.lines, position=position)
-    elif not found.is_rework:
-        raise Http404
+    line = line_at(found, position)
     plan = planning.plan_of(found)
     target = next((one for one in plan.lines if one.line == line), None)
+    name = target.name if target else "a batch for rework"
+    sheet = papers.sheet_of(request, found)
     form = ChargeForm(
         request.POST or None,
         batch=found,
         line=line,
         on=local_day(timezone.now()),
-        initial={"source": target.source.pk if target and target.source else None},
+        initial={
+            "source": target.source.pk if target and target.source else None,
+            "by_difference": is_by_difference(request, target),
+        },
     )
+    ask_when(form, sheet)
     return acts.handle(
         request,
         form,
@@ -64,23 +73,32 @@ def charge(request: HttpRequest, number: str, position: int) -> HttpResponse:
             batch=found,
             line=line,
             submission=submission,
-            **facts,
+            **papers.charged_from(facts, sheet),
         ),
-        then=lambda _: page_of(found),
+        then=lambda _: papers.home_of(found, sheet),
         said=_said_of_charge,
-        home=page_of(found),
-        title=f"Weigh {target.name if target else 'a batch for rework'}",
+        home=papers.home_of(found, sheet),
+        title=f"Weigh {name}",
         template="batches/charge.html",
-        context={"batch": found, "target": target, "plan": plan},
+        kept=Keeping(request, found, "charge", title=f"Weigh {name}"),
+        context={
+            "keep_as": name,
+            "batch": found,
+            "target": target,
+            "plan": plan,
+            "begin": reverse("batches:charge_begin", args=[found.number, position]),
+            "others": meant_for_others(form),
+            **papers.band(found, sheet),
+        },
     )
 
 
 def _said_of_charge(row: Charge) -> str:
-    """Say that it is recorded, and of potash how far that is from what is asked now.
+    """Say that it is recorded, and what is odd: taken from others, off the target.
 
     The target may have moved while it was weighed: a discount was set, an oil mended.
     """
-    recorded = "The charge is recorded."
+    recorded = f"The charge is recorded. {proposing.taken_from_others(row)}".strip()
     plan = planning.plan_of(row.batch)
     line = next((one for one in plan.lines if one.line.pk == row.line_id), None)
     if line is None or line.kind != Material.Kind.POTASH or not line.target_mg:
@@ -152,11 +170,14 @@ def read(request: HttpRequest, number: str, characteristic: str) -> HttpResponse
     found = batch_by_number(number)
     if characteristic not in Reading.Characteristic.values:
         raise Http404
+    measured = Reading.Characteristic(characteristic).label
     form = ReadingForm(
         request.POST or None,
         characteristic=characteristic,
         version=found.formula_version,
     )
+    sheet = papers.sheet_of(request, found)
+    ask_when(form, sheet)
     return acts.handle(
         request,
         form,
@@ -164,15 +185,21 @@ def read(request: HttpRequest, number: str, characteristic: str) -> HttpResponse
             by=user_of(request),
             batch=found,
             characteristic=characteristic,
+            transcription=sheet,
             submission=submission,
             **facts,
         ),
-        then=lambda _: page_of(found),
+        then=lambda _: papers.home_of(found, sheet),
         said=lambda row: _said_of_reading("The reading is recorded.", row),
-        home=page_of(found),
-        title=f"{found.number}: {Reading.Characteristic(characteristic).label}",
+        home=papers.home_of(found, sheet),
+        title=f"{found.number}: {measured}",
         template="batches/read.html",
-        context={"lead": READ_LEADS[characteristic], "characteristic": characteristic},
+        kept=Keeping(request, found, characteristic, title=str(measured)),
+        context={
+            "lead": READ_LEADS[characteristic],
+            "characteristic": characteristic,
+            **papers.band(found, sheet),
+        },
     )
 
 
@@ -216,21 +243,42 @@ def reading_amend(request: HttpRequest, number: str, pk: int) -> HttpResponse:
 def weigh(request: HttpRequest, number: str) -> HttpResponse:
     """Weigh what the batch made."""
     found = batch_by_number(number)
+    sheet = papers.sheet_of(request, found)
+    form = YieldForm(request.POST or None)
+    ask_when(form, sheet)
     return acts.handle(
         request,
-        WeighForm(request.POST or None),
+        form,
         do=lambda facts, submission: cooking.weigh_bulk(
-            by=user_of(request), batch=found, submission=submission, **facts
+            by=user_of(request),
+            batch=found,
+            transcription=sheet,
+            submission=submission,
+            **facts,
         ),
-        then=lambda _: page_of(found),
-        said="The yield is recorded.",
-        home=page_of(found),
+        then=lambda _: papers.home_of(found, sheet),
+        said=_said_of_yield,
+        home=papers.home_of(found, sheet),
         title=f"{found.number}: weigh the yield",
+        kept=Keeping(request, found, "yield", title="Weigh the yield"),
         context={
+            "keep_as": "the yield",
             "facts": [("Weighed in", mass(yield_of(found).theoretical_mg))],
             "net_of": "gross_mg,tare_mg",
             "cautions": ["unreleased"],
+            **papers.band(found, sheet),
         },
+    )
+
+
+def _said_of_yield(row: BulkWeighing) -> str:
+    """Say that it is recorded, and at once what to do where it cannot be true."""
+    entries = Entries(row.batch)
+    if not is_impossible(entries):
+        return "The yield is recorded."
+    return (
+        "The yield is recorded, but more came out than went in: a tare or a unit is"
+        f" wrong, and the batch cannot be released so. {tare_question(entries)}"
     )
 
 

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import datetime
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 
+from producer import wall_clock
+from producer.errors import Refusal
+from producer.money import parse_money
 from producer.quantities import (
     AmbiguousNumber,
     QuantityError,
@@ -124,6 +131,14 @@ class VolumeField(NumberField):
         return parse_volume(text, unit=self.unit)
 
 
+class MoneyField(NumberField):
+    """Money as whole hundredths; “12,50” and “12.5” may both be typed."""
+
+    def parse(self, text: str) -> int:
+        """Return whole hundredths."""
+        return parse_money(text)
+
+
 class DayField(forms.DateField):
     """A calendar day."""
 
@@ -134,17 +149,101 @@ class DayField(forms.DateField):
         super().__init__(**options)
 
 
+class WallClockInput(forms.DateTimeInput):
+    """A wall time, and beside it the question which of two, when there are two.
+
+    The answer travels in a field of its own, named after this one with “_which”, as the
+    offset from UTC; together they are one value, “2026-10-25T02:30 +02:00”.
+    """
+
+    template_name = "django/forms/widgets/wall_clock.html"
+
+    def __init__(self) -> None:
+        super().__init__(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+
+    def value_from_datadict(self, data: Any, files: Any, name: str) -> Any:
+        """Return what was typed, with the offset behind it if one was chosen."""
+        typed = super().value_from_datadict(data, files, name)
+        which = data.get(f"{name}_which")
+        return f"{typed} {which}" if typed and which else typed
+
+    def get_context(
+        self, name: str, value: Any, attrs: Mapping[str, Any] | None
+    ) -> dict[str, Any]:
+        """Give the template both moments of a time that the clock shows twice."""
+        typed, which = _apart(value) if isinstance(value, str) else (value, "")
+        if isinstance(value, datetime.datetime):  # to begin with; fold says which
+            zone = timezone.get_current_timezone()
+            which = wall_clock.offset_of(value.replace(tzinfo=zone))
+        context = super().get_context(name, typed, attrs)  # type: ignore[arg-type]
+        context["widget"] |= {
+            "twice": _twice(typed),
+            "which": which,
+            "which_name": f"{name}_which",
+            "which_id": f"{context['widget']['attrs'].get('id', name)}_which",
+        }
+        return context
+
+
 class ObservedField(forms.DateTimeField):
-    """When something happened, by the wall clock; empty means now."""
+    """When something happened, by the wall clock; empty means now.
+
+    In the night in which the clock is put back it shows an hour twice: then it asks
+    which of the two. A time over which the clock is put forward is refused. The
+    moment comes in UTC, where later is later and a difference is a duration; the
+    times of one zone are compared by what the clock shows.
+    """
 
     def __init__(self, **options: Any) -> None:
         options.setdefault("label", "When")
         options.setdefault("required", False)
         options.setdefault("help_text", "By the clock on the wall. Empty means now.")
-        options.setdefault(
-            "widget",
-            forms.DateTimeInput(
-                attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
-            ),
-        )
+        options.setdefault("widget", WallClockInput())
         super().__init__(**options)
+
+    def to_python(self, value: Any) -> datetime.datetime | None:
+        """Return the moment meant in UTC, or None when nothing was typed."""
+        if not isinstance(value, str):
+            return super().to_python(value)
+        typed, offset = _apart(value)
+        shown = _parsed(typed)
+        if shown is None or timezone.is_aware(shown):
+            at = super().to_python(typed)  # says what it cannot read
+            return at.astimezone(datetime.UTC) if at else None
+        zone = timezone.get_current_timezone()
+        try:
+            return wall_clock.moment_of(shown, zone, offset=offset)
+        except Refusal as refused:
+            raise ValidationError(refused.message, code="wall_clock") from refused
+
+
+def _apart(value: str) -> tuple[str, str]:
+    """Return what was typed and the offset chosen; one without the other is typed."""
+    typed, _, offset = value.strip().rpartition(" ")
+    is_offset = offset[:1] in {"+", "-"}
+    return (typed, offset) if typed and is_offset else (value.strip(), "")
+
+
+def _parsed(typed: str) -> datetime.datetime | None:
+    try:
+        return parse_datetime(typed)
+    except ValueError:  # well formed, and no day or hour there is
+        return None
+
+
+def _twice(typed: Any) -> list[tuple[str, str]]:
+    """Return offset and words of both moments, if the clock shows this time twice."""
+    shown = _parsed(typed) if isinstance(typed, str) else typed
+    if shown is None or timezone.is_aware(shown):
+        return []
+    shown = shown.replace(fold=0)
+    zone = timezone.get_current_timezone()
+    found = wall_clock.moments_of(shown, zone)
+    if len(found) == 1:
+        return []
+    offsets = [wall_clock.offset_of(at.astimezone(zone)) for at in found]
+    when = ("the first, before the clock was put back", "the second, after it was")
+    return [
+        (offset, f"{shown:%H:%M} {offset}, {words}")
+        for offset, words in zip(offsets, when, strict=False)
+    ]

@@ -10,9 +10,16 @@ from django import forms
 from django.utils import timezone
 
 from producer.forms.base import ActForm, ReasonForm
-from producer.forms.fields import DayField, MassField, NumberField, ObservedField
+from producer.forms.fields import (
+    DayField,
+    MassField,
+    MoneyField,
+    NumberField,
+    ObservedField,
+)
 from producer.models import Certificate, Material, RawLot, Supplier
 from producer.services.checks import local_day
+from producer.services.containers import MOST_AT_ONCE, alike
 from producer.services.intake import CertificateValues
 
 PERCENT = (Decimal(0), Decimal(100))
@@ -42,6 +49,35 @@ class ReceiveForm(ActForm):
         help_text="Potash weakens once opened: set a date to test it again.",
     )
     place = forms.CharField(label="Where it is kept", required=False, max_length=80)
+    containers = forms.IntegerField(
+        label="In how many containers",
+        required=False,
+        min_value=1,
+        max_value=MOST_AT_ONCE,
+        help_text="Then each has its own book. Of several sizes: leave this empty and"
+        " register them on the page of the lot.",
+    )
+    each_mg = MassField(
+        label="Net in each of them",
+        unit="kg",
+        required=False,
+        above_zero=True,
+        help_text="Empty: the quantity in equal parts.",
+    )
+    paid_hundredths = MoneyField(
+        label="Paid for all of it",
+        required=False,
+        help_text="Goods and carriage, in the currency of the premises.",
+    )
+
+    def facts(self) -> dict[str, Any]:
+        """Return the delivery, and its containers if there is a number of them."""
+        facts = super().facts()
+        count, each_mg = facts.pop("containers"), facts.pop("each_mg")
+        if count:
+            each_mg = each_mg or facts["quantity_mg"] // count
+            facts["fillings"] = alike(count=count, each_mg=each_mg)
+        return facts
 
 
 class CertificateForm(ActForm):
@@ -140,7 +176,7 @@ class DecisionForm(ReasonForm):
 
 
 class CountForm(ReasonForm):
-    """What a stock-take found."""
+    """What one lot, or one container of it, was found to hold."""
 
     counted_mg = MassField(label="Counted")
     observed_at = ObservedField()
@@ -155,3 +191,18 @@ class DisposalForm(ReasonForm):
     observed_at = ObservedField()
 
     field_order = ("amount_mg", "observed_at", "reason")
+
+
+class PriceForm(ActForm):
+    """What was paid for a lot."""
+
+    paid_hundredths = MoneyField(
+        label="Paid for all of it",
+        required=False,
+        help_text="Goods and carriage. Empty: not known after all.",
+    )
+    reason = forms.CharField(
+        label="Why it is another",
+        required=False,
+        help_text="Needed when a price stands there already.",
+    )

@@ -7,11 +7,17 @@ from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
 from django.db import models
+from django.utils.text import capfirst
 
 from producer.forms.base import say_what_is_missing
-from producer.forms.fields import DayField, NumberField
+from producer.forms.fields import DayField, MassField, NumberField
+from producer.middleware import decimal_mark
 from producer.models import Consignee, Instrument, Material, Premises, Supplier, Vessel
+from producer.quantities import format_number, grams
 from producer.services.registers import fingerprint
+
+MG_READ_TWICE = 10  # three decimals of a gram are read in two ways
+IN_MG = "_mg"  # at the end of the name of a field: whole milligrams
 
 
 def typed_field(field: models.Field[Any, Any], **options: Any) -> forms.Field | None:
@@ -19,6 +25,13 @@ def typed_field(field: models.Field[Any, Any], **options: Any) -> forms.Field | 
     if isinstance(field, models.DecimalField):
         return field.formfield(
             form_class=OurNumber, max_digits=None, decimal_places=None, **options
+        )
+    if isinstance(field, models.BigIntegerField) and field.name.endswith(IN_MG):
+        return OurMass(
+            label=capfirst(field.verbose_name).removesuffix(" (mg)"),
+            help_text=field.help_text,
+            required=not field.blank,
+            **options,
         )
     if isinstance(field, models.DateField):
         return field.formfield(form_class=DayField, **options)
@@ -34,6 +47,18 @@ class OurNumber(NumberField):
         self, *, max_digits: int | None, decimal_places: int | None, **options: Any
     ) -> None:
         super().__init__(**options)
+
+
+class OurMass(MassField):
+    """A mass that is kept in whole milligrams and typed and shown in grams."""
+
+    def prepare_value(self, value: Any) -> Any:
+        """Return milligrams as grams; what was typed stays as it was typed."""
+        if not isinstance(value, int):
+            return value
+        if value % MG_READ_TWICE:  # “64.305” could mean 64305 g when it comes back
+            return f"{value} mg"
+        return format_number(grams(value), mark=decimal_mark())
 
 
 if TYPE_CHECKING:
@@ -88,6 +113,10 @@ InstrumentForm = _form(
     "resolution",
     "bias_half_width",
     "capacity",
+    "nominal",
+    "check_every_days",
+    "opened_on",
+    "days_after_opening",
     "expires_on",
     "in_use",
 )
@@ -108,4 +137,5 @@ PremisesForm = _form(
     "risk_to_warn_percent",
     "risk_to_stop_percent",
     "water_hardness",
+    "currency",
 )

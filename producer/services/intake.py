@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import uuid
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -39,6 +39,12 @@ from producer.services.checks import (
     plausible_time,
     require,
 )
+from producer.services.containers import (
+    Filling,
+    containers_facts,
+    put_in_containers,
+)
+from producer.services.lot_holds import hold_if_released
 from producer.services.numbers import next_code
 
 __all__ = [
@@ -70,7 +76,7 @@ Also = Callable[["Certificate", "Certificate"], Mapping[str, Any]]
 
 
 @transaction.atomic
-def receive_lot(
+def receive_lot(  # noqa: PLR0913 - as much as a delivery note says
     *,
     by: User,
     material: Material,
@@ -81,10 +87,15 @@ def receive_lot(
     expires_on: datetime.date | None = None,
     retest_on: datetime.date | None = None,
     place: str = "",
+    fillings: Sequence[Filling] = (),
+    paid_hundredths: int | None = None,
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> RawLot:
-    """Book a delivery in; the lot is held until somebody releases it."""
+    """Book a delivery in; the lot is held until somebody releases it.
+
+    ``fillings`` are the containers it came in, if they are registered at once.
+    """
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
     if received_on > local_day(timezone.now()):
@@ -109,6 +120,7 @@ def receive_lot(
         expires_on=expires_on,
         retest_on=retest_on,
         place=place,
+        paid_hundredths=paid_hundredths,
     )
     lot.full_clean()
     lot.save(force_insert=True)
@@ -119,6 +131,7 @@ def receive_lot(
         amount_mg=quantity_mg,
         observed_at=observed_at,
     )
+    containers = put_in_containers(lot=lot, stock=own, fillings=fillings)
     journal.write(
         by=by,
         act="raw lot received",
@@ -132,7 +145,9 @@ def receive_lot(
             "received_on": received_on.isoformat(),
             "expires_on": expires_on.isoformat() if expires_on else None,
             "retest_on": retest_on.isoformat() if retest_on else None,
+            "paid_hundredths": paid_hundredths,
             "status": lot.status,
+            "containers": containers_facts(containers),
         },
         submission=submission,
     )
@@ -305,26 +320,6 @@ def certificate_facts(certificate: Certificate) -> dict[str, str | int | bool | 
         if certificate.attachment
         else None,
     }
-
-
-def hold_if_released(by: User, lot: RawLot, reason: str) -> dict[str, str]:
-    """Put a lot on hold if it is released; return what the journal says of that.
-
-    Within the transaction of the act that found the reason. A reviewer lifts it.
-    """
-    released = RawLot.objects.filter(pk=lot.pk, status=Status.RELEASED)
-    if not released.update(status=Status.ON_HOLD):
-        return {}
-    lot.status = Status.ON_HOLD
-    LotStatusChange.objects.create(
-        lot=lot,
-        old=Status.RELEASED,
-        new=Status.ON_HOLD,
-        reason=reason,
-        observed_at=timezone.now(),
-        entered_by=by,
-    )
-    return {"status": Status.ON_HOLD}
 
 
 def _text(value: Decimal | None) -> str | None:

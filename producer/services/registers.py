@@ -26,6 +26,7 @@ from producer.models import (
 )
 from producer.models.journal import canonical
 from producer.services.checks import require
+from producer.services.instrument_fields import check_fields
 
 Entry = TypeVar("Entry", Supplier, Consignee, Material, Instrument, Vessel, Premises)
 
@@ -91,6 +92,8 @@ def save(
     entry.full_clean()
     if isinstance(entry, Premises):
         check_pause(entry)
+    if isinstance(entry, Instrument):
+        check_fields(entry)
     entry.save()
     name = kind._meta.verbose_name
     journal.write(

@@ -12,7 +12,9 @@ from producer import journal
 from producer.errors import NotEnough, Refusal
 from producer.models import Container, RawLot, Right, Stock, StockMovement, User
 from producer.quantities import format_mass
+from producer.services import container_books
 from producer.services.checks import need_reason, plausible_time, require
+from producer.services.lot_holds import hold_if_gained
 
 Kind = StockMovement.Kind
 
@@ -32,6 +34,8 @@ def move(
 
     The balance changes in one conditional UPDATE: of two people drawing the last
     grams at once, one gets them and the other is told. Must run in a transaction.
+    The container follows from the lot where it was not said, see
+    :func:`container_books.bearing`.
     """
     changed = Stock.objects.filter(pk=stock.pk, on_hand_mg__gte=-amount_mg).update(
         on_hand_mg=models.F("on_hand_mg") + amount_mg
@@ -46,6 +50,13 @@ def move(
             " Weigh the container again, or take the rest from another lot."
         )
     stock.on_hand_mg = balance
+    container = container_books.bearing(
+        stock=stock,
+        container=container,
+        kind=kind,
+        amount_mg=amount_mg,
+        observed_at=observed_at,
+    )
     movement = StockMovement(
         stock=stock,
         kind=kind,
@@ -69,14 +80,20 @@ def adjust(
     lot: RawLot,
     counted_mg: int,
     reason: str,
+    container: Container | None = None,
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> StockMovement:
-    """Set the book to what was counted, with a reason; refuse when they agree."""
+    """Set the book to what was counted, with a reason; refuse when they agree.
+
+    Of one container, or of the lot as a whole; what then differs is outside the
+    containers. Released potash that is more than the book says goes on hold.
+    """
     require(by, Right.MAKER)
     reason = need_reason(reason)
     stock = Stock.objects.select_for_update().get(pk=lot.pk)
-    difference = counted_mg - stock.on_hand_mg
+    book = container_books.book_of(container) if container else stock.on_hand_mg
+    difference = counted_mg - book
     if counted_mg < 0:
         raise Refusal("A count cannot be below zero.", field="counted_mg")
     if not difference:
@@ -91,6 +108,14 @@ def adjust(
         amount_mg=difference,
         observed_at=plausible_time(observed_at or timezone.now()),
         reason=reason,
+        container=container,
+    )
+    held = hold_if_gained(
+        by,
+        lot,
+        code=container.code if container else stock.code,
+        book_mg=book,
+        counted_mg=counted_mg,
     )
     journal.write(
         by=by,
@@ -98,7 +123,7 @@ def adjust(
         subject=lot,
         label=stock.code,
         before={"on_hand_mg": before},
-        after={"on_hand_mg": stock.on_hand_mg},
+        after={"on_hand_mg": stock.on_hand_mg, **_of_which(movement), **held},
         reason=reason,
         submission=submission,
     )
@@ -112,10 +137,14 @@ def dispose(
     lot: RawLot,
     amount_mg: int,
     reason: str,
+    container: Container | None = None,
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> StockMovement:
-    """Take an amount of a lot out of stock for good, with where it went as reason."""
+    """Take an amount of a lot out of stock for good, with where it went as reason.
+
+    Out of one container, or out of what is in none.
+    """
     require(by, Right.MAKER)
     reason = need_reason(reason)
     if amount_mg <= 0:
@@ -129,6 +158,7 @@ def dispose(
         amount_mg=-amount_mg,
         observed_at=plausible_time(observed_at or timezone.now()),
         reason=reason,
+        container=container,
     )
     journal.write(
         by=by,
@@ -136,8 +166,13 @@ def dispose(
         subject=lot,
         label=stock.code,
         before={"on_hand_mg": before},
-        after={"on_hand_mg": stock.on_hand_mg},
+        after={"on_hand_mg": stock.on_hand_mg, **_of_which(movement)},
         reason=reason,
         submission=submission,
     )
     return movement
+
+
+def _of_which(movement: StockMovement) -> dict[str, str]:
+    """Return what the journal says of the container, if there is one."""
+    return {"container": movement.container.code} if movement.container else {}

@@ -12,7 +12,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from producer.quantities import whole_number
-from producer.templatetags.kettlebook import day, mass, moment
+from producer.templatetags.kettlebook import day, mass, moment, number
 
 ROWS_ON_A_PAGE = 25
 
@@ -27,6 +27,16 @@ class MassColumn(tables.Column):
     def render(self, value: int) -> str:
         """Show the mass."""
         return mass(value)
+
+
+class NumberColumn(tables.Column):
+    """A number as people write it, without the zeros of the database."""
+
+    attrs = {"td": {"class": "num"}, "th": {"class": "num"}}  # noqa: RUF012
+
+    def render(self, value: Any) -> str:
+        """Show the number."""
+        return number(value)
 
 
 class DayColumn(tables.Column):

@@ -20,6 +20,7 @@ class RawLotTable(tables.Table):
     on_hand = MassColumn(accessor="stock__on_hand_mg", verbose_name="On hand")
     received_on = DayColumn(verbose_name="Received")
     expires_on = DayColumn(verbose_name="Expires")
+    place = tables.Column(verbose_name="Kept at")
 
     class Meta:
         model = RawLot
@@ -32,6 +33,7 @@ class RawLotTable(tables.Table):
             "on_hand",
             "received_on",
             "expires_on",
+            "place",
         )
         empty_text = "No raw lot here. Book one in when goods arrive."
 
@@ -51,6 +53,7 @@ class MovementTable(tables.Table):
     kind = tables.Column(verbose_name="What")
     amount_mg = MassColumn(verbose_name="Amount")
     balance_mg = MassColumn(verbose_name="Then on hand")
+    container = tables.Column(verbose_name="Container", accessor="container__number")
     purpose = tables.Column(verbose_name="For")
     person = tables.Column(accessor="entered_by__person__name", verbose_name="By")
     reason = tables.Column(verbose_name="Why", orderable=False)

@@ -10,8 +10,10 @@ from django.utils import timezone
 
 from producer.codes import grouped
 from producer.middleware import decimal_mark
-from producer.models import Right, User
+from producer.models import Premises, Right, User
+from producer.money import format_money
 from producer.quantities import format_mass, format_number, format_volume
+from producer.wall_clock import offset_of
 
 register = template.Library()
 NOTHING = "–"
@@ -38,6 +40,15 @@ def number(value: Decimal | int | None, places: int | None = None) -> str:
 
 
 @register.filter
+def money(hundredths: int | None, premises: Premises | None) -> str:
+    """Show an amount in the currency of the premises: “£12.50”, “12,50 EUR”."""
+    if hundredths is None:
+        return NOTHING
+    currency = premises.currency if premises else ""
+    return format_money(hundredths, currency=currency, mark=decimal_mark())
+
+
+@register.filter
 def day(value: datetime.date | None) -> str:
     """Show a calendar day with the month in letters, which no country misreads."""
     return f"{value.day} {value:%b %Y}" if value else NOTHING
@@ -49,8 +60,7 @@ def moment(value: datetime.datetime | None) -> str:
     if not value:
         return NOTHING
     local = timezone.localtime(value)
-    offset = local.strftime("%z")
-    return f"{local.day} {local:%b %Y, %H:%M} {offset[:3]}:{offset[3:]}"
+    return f"{local.day} {local:%b %Y, %H:%M} {offset_of(local)}"
 
 
 @register.filter

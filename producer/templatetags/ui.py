@@ -74,6 +74,9 @@ LOOKS = {
     "basis_revised": Look("triangle", "doubt", "basis later revised"),
     # entries of a batch, and what they were read from
     "off_the_clock": Look("clock", "doubt", "entered late"),
+    "from_paper": Look("clock", "doubt", "from paper"),
+    "not_in_order": Look("triangle", "doubt", "not in order"),
+    "discrepancy": Look("triangle", "bad", "discrepancy"),
     "in_doubt": Look("triangle", "doubt", "in doubt"),
     # judgements, ILAC-G8
     "pass": Look("tick", "good"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Concatenate, ParamSpec, Protocol, TypeVar, cast
 
 from django.contrib import messages
@@ -12,11 +12,14 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods
 
 from producer import journal
 from producer.errors import Refusal
 from producer.models import Right, User
+from producer.views import devices
+from producer.views.devices import Kept, Outcome
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -41,6 +44,21 @@ class Act(Protocol):
 
 Facts = Mapping[str, Any]
 Submission = uuid.UUID
+Do = Callable[[Facts, Submission], Any]
+
+
+class Keeping(Protocol):
+    """What becomes of an entry that a device kept and that cannot be recorded."""
+
+    def keep(self, form: Act, kept: Kept, why: str, submission: Submission) -> str:
+        """Keep what was sent and why it was refused; return a sentence about it."""
+
+    def prefill(self) -> Mapping[str, Any]:
+        """Return what the form begins with when it settles such an entry."""
+
+    def settling(self, do: Do) -> Do:
+        """Return ``do``, which then also settles the entry the form is shown for."""
+
 
 read_only = require_http_methods(["GET", "HEAD"])
 
@@ -60,7 +78,10 @@ def needs(*rights: Right) -> Callable[[Page[P]], Page[P]]:
         ) -> HttpResponseBase:
             if not any(user_of(request).may(right) for right in rights):
                 words = " or ".join(f"“{right.label}”" for right in rights)
-                raise PermissionDenied(f"This page needs the right {words}.")
+                sentence = f"This page needs the right {words}."
+                if devices.asks(request):
+                    return devices.answer(request, Outcome.NO_RIGHT, sentence)
+                raise PermissionDenied(sentence)
             return page(request, *args, **kwargs)
 
         return require_http_methods(["GET", "HEAD", "POST"])(guarded)
@@ -80,6 +101,7 @@ def handle(
     submit: str = "Record",
     template: str = "act.html",
     context: Mapping[str, Any] | None = None,
+    kept: Keeping | None = None,
 ) -> HttpResponse:
     """Show ``form``; when it is sent and valid, carry out ``do`` and go on.
 
@@ -88,26 +110,138 @@ def handle(
     arrives a second time changes nothing and leads to ``home``. What a service
     refuses is shown beside the field it concerns, with everything typed kept.
     ``act.html`` also shows ``lead``, ``cautions`` and ``facts`` from the context.
+
+    With ``kept`` the page's own script sends the form, keeps it on the device while
+    there is no network, and sends it later; what is refused then is handed to
+    ``kept.keep``, because it happened all the same.
+
+    A page that asks with ``then`` (in its address or its form) is come back to.
     """
-    is_usable = request.method == "POST" and form.is_valid()
-    submission = _identity(request, form) if request.method == "POST" else None
+    asked = _asked_to_go(request)
+    home = asked or home
+
+    def go_on(result: T) -> HttpResponse:
+        words = said if isinstance(said, str) else said(result)
+        return _recorded(request, words, asked or then(result))
+
+    if request.method == "POST":
+        answer = _answer(request, form, kept, do=do, go_on=go_on, home=home)
+        if answer is not None:
+            return answer
+    elif kept:
+        cast("Any", form).initial |= kept.prefill()
+    page = {"form": form, "home": home, "title": title, "submit": submit}
+    page |= {"asked_to_go": asked, "keep": kept is not None}
+    return render(request, template, {**page, **(context or {})})
+
+
+def _answer(
+    request: HttpRequest,
+    form: Act,
+    keeping: Keeping | None,
+    *,
+    do: Do,
+    go_on: Callable[[Any], HttpResponse],
+    home: str,
+) -> HttpResponse | None:
+    """Take in a form that was sent; None when it has to be shown again."""
+    is_usable = form.is_valid()
+    submission = _identity(request, form)
     # Looked for even if the form cannot be used: what an act moved on is no longer
     # among the choices when the same form arrives again.
     if submission and journal.find_submission(submission):
         return _already(request, home)
     if is_usable and submission:
-        try:
-            result = do(form.facts(), submission)
-        except (Refusal, ValidationError, IntegrityError) as error:
-            # The other half of a double tap may be what stands in the way.
-            if journal.find_submission(submission):
-                return _already(request, home)
-            _show(form, error)
-        else:
-            messages.success(request, said if isinstance(said, str) else said(result))
-            return redirect(then(result))
-    page = {"form": form, "home": home, "title": title, "submit": submit}
-    return render(request, template, {**page, **(context or {})})
+        run = keeping.settling(do) if keeping else do
+        answer = _carry_out(request, form, submission, run, go_on, home)
+        if answer is not None:
+            return answer
+    if devices.asks(request):
+        return _refused(request, form, keeping, submission, home)
+    return None
+
+
+def _carry_out(
+    request: HttpRequest,
+    form: Act,
+    submission: Submission,
+    do: Do,
+    go_on: Callable[[Any], HttpResponse],
+    home: str,
+) -> HttpResponse | None:
+    """Do it; None when it was refused, and then the form says why."""
+    try:
+        with devices.told(request):
+            result = do(_facts(request, form), submission)
+    except (Refusal, ValidationError, IntegrityError) as error:
+        # The other half of a double tap may be what stands in the way.
+        if journal.find_submission(submission):
+            return _already(request, home)
+        _show(form, error, was_kept=devices.kept_of(request) is not None)
+        return None
+    except PermissionDenied as error:
+        if not devices.asks(request):
+            raise
+        return devices.answer(request, Outcome.NO_RIGHT, str(error))
+    return go_on(result)
+
+
+def _asked_to_go(request: HttpRequest) -> str:
+    """Return the page of ours to come back to, if one was asked for."""
+    address = request.POST.get("then") or request.GET.get("then", "")
+    is_ours = address.startswith("/") and url_has_allowed_host_and_scheme(
+        address, allowed_hosts=None
+    )
+    return address if is_ours else ""
+
+
+def _facts(request: HttpRequest, form: Act) -> Facts:
+    """Return what the service takes; what was kept happened when it was written."""
+    facts, kept = form.facts(), devices.kept_of(request)
+    if kept and "observed_at" in form.fields and facts.get("observed_at") is None:
+        return {**facts, "observed_at": kept.since}
+    return facts
+
+
+def _recorded(request: HttpRequest, words: str, go: str) -> HttpResponse:
+    """Say that it is done: on the next page, or to the device that kept it."""
+    if devices.kept_of(request) is None:
+        messages.success(request, words)
+    if devices.asks(request):
+        return devices.answer(request, Outcome.RECORDED, words, go)
+    return redirect(go)
+
+
+def _refused(
+    request: HttpRequest,
+    form: Act,
+    keeping: Keeping | None,
+    submission: Submission | None,
+    home: str,
+) -> HttpResponse:
+    """Tell a device why; what it had kept is kept here as well as it can be."""
+    why, kept = " ".join(_complaints(form)), devices.kept_of(request)
+    if kept is None or keeping is None or submission is None:
+        return devices.answer(request, Outcome.REFUSED, why, home)
+    try:
+        with devices.told(request):
+            words = keeping.keep(form, kept, why, submission)
+    except PermissionDenied as error:
+        return devices.answer(request, Outcome.NO_RIGHT, str(error))
+    except IntegrityError:
+        if journal.find_submission(submission):  # from another tab at the same moment
+            return _already(request, home)
+        raise
+    return devices.answer(request, Outcome.DISCREPANCY, words, home)
+
+
+def _complaints(form: Act) -> Iterator[str]:
+    """Yield what is wrong with a form, each sentence with the name of its field."""
+    for name, sentences in cast("Any", form).errors.items():
+        field = form.fields.get(name)
+        label = f"{field.label}: " if field is not None and field.label else ""
+        for sentence in sentences:
+            yield f"{label}{sentence}"
 
 
 def _identity(request: HttpRequest, form: Act) -> Submission | None:
@@ -125,7 +259,8 @@ def _identity(request: HttpRequest, form: Act) -> Submission | None:
     sent = [
         (name, values)
         for name, values in sorted(request.POST.lists())
-        if "password" not in name and name not in {"csrfmiddlewaretoken", "seen"}
+        if "password" not in name
+        and name not in {"csrfmiddlewaretoken", "seen", *devices.OF_THE_SENDING}
     ]
     files = [
         (name, file.name, file.size)
@@ -138,18 +273,29 @@ def _identity(request: HttpRequest, form: Act) -> Submission | None:
     return uuid.uuid5(given, content)
 
 
-def _show(form: Act, error: Refusal | ValidationError | IntegrityError) -> None:
-    """Put what was refused beside the field it concerns; raise what nobody foresaw."""
+def _show(
+    form: Act, error: Refusal | ValidationError | IntegrityError, *, was_kept: bool
+) -> None:
+    """Put what was refused beside the field it concerns; raise what nobody foresaw.
+
+    Of an entry that was kept nothing is raised: the device would send it for ever.
+    """
     if isinstance(error, Refusal):
         _add_error(form, error.field, error.message)
     elif isinstance(error, ValidationError):
         _add_validation_error(form, error)
+    elif was_kept:
+        form.add_error(None, f"The tables do not take it: {error}")
     else:
         raise error
 
 
 def _already(request: HttpRequest, home: str) -> HttpResponse:
-    messages.info(request, "This was recorded already; nothing was done twice.")
+    words = "This was recorded already; nothing was done twice."
+    if devices.kept_of(request) is None:
+        messages.info(request, words)
+    if devices.asks(request):
+        return devices.answer(request, Outcome.ALREADY, words, home)
     return redirect(home)
 
 

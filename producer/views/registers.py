@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
+from collections.abc import Callable
 from typing import Any
 
 import django_tables2 as tables
@@ -19,10 +21,11 @@ from producer.models import (
     Premises,
     Right,
     Supplier,
+    TareWeighing,
     Vessel,
 )
 from producer.services import registers as service
-from producer.tables.base import link, show
+from producer.tables.base import DayColumn, MassColumn, NumberColumn, link, show
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
 
@@ -65,7 +68,7 @@ REGISTERS = {
         forms.InstrumentForm,
         "instrument",
         "Instruments and test strips",
-        ("name", "kind", "serial_or_lot", "resolution", "expires_on", "in_use"),
+        ("name", "kind", "serial_or_lot", "resolution", "nominal", "in_use"),
     ),
     "vessels": Register(
         Vessel,
@@ -75,6 +78,25 @@ REGISTERS = {
         ("name", "made_of", "tare_mg", "in_use"),
     ),
 }
+
+
+# Registers whose entries have a page that everybody may read: its name, and words.
+RECORDS = {
+    "suppliers": ("quality:supplier", "lots and papers"),
+    "consignees": ("quality:consignee", "what they hold"),
+}
+
+
+# Columns that are not shown as they are kept.
+COLUMNS: dict[str, Callable[[], tables.Column]] = {
+    "tare_mg": functools.partial(MassColumn, verbose_name="Tare, as written on it"),
+    "resolution": NumberColumn,
+    "nominal": NumberColumn,
+}
+
+
+# Registers whose entries show more than their form.
+TEMPLATES = {"vessels": "producer/vessel.html"}
 
 
 def register_of(kind: str) -> Register:
@@ -108,11 +130,16 @@ def register(request: HttpRequest, kind: str) -> HttpResponse:
 
 def _table(kind: str, found: Register) -> tables.Table:
     columns: list[tuple[str, tables.Column]] = [
-        (name, tables.Column()) for name in found.columns
+        (name, COLUMNS.get(name, tables.Column)()) for name in found.columns
     ]
     if kind == "instruments":
+        columns.append(("good_until", DayColumn(orderable=False)))
         columns.append(
             ("checks", tables.Column(accessor="pk", orderable=False, empty_values=()))
+        )
+    if kind in RECORDS:
+        columns.append(
+            ("record", tables.Column(accessor="pk", orderable=False, empty_values=()))
         )
     made = tables.Table(
         found.model._default_manager.all(),
@@ -122,6 +149,11 @@ def _table(kind: str, found: Register) -> tables.Table:
     made.columns["name"].render = lambda value, record: link(
         reverse("producer:register_entry", args=[kind, record.pk]), value
     )
+    if kind in RECORDS:
+        page, words = RECORDS[kind]
+        made.columns["record"].render = lambda value: link(
+            reverse(page, args=[value]), words
+        )
     if kind == "instruments":
         made.columns["checks"].render = lambda value: link(
             reverse("quality:instrument", args=[value]), "± and checks"
@@ -162,8 +194,21 @@ def _edit(
         home=home,
         title=f"{found.one.capitalize()}: {form.instance}".rstrip(": "),
         submit="Save",
-        context={"lead": _elsewhere(form.instance)},
+        template=TEMPLATES.get(kind, "act.html"),
+        context={
+            "lead": _elsewhere(form.instance),
+            "entry": form.instance,
+            "weighings": _weighings(form.instance),
+        },
     )
+
+
+def _weighings(entry: models.Model) -> models.QuerySet[TareWeighing] | None:
+    """Return what a vessel weighed empty, newest first; None for other entries."""
+    if not isinstance(entry, Vessel) or entry._state.adding:
+        return None
+    rows = TareWeighing.objects.filter(vessel=entry).order_by("-pk")
+    return rows.select_related("scale", "entered_by__person")
 
 
 def _elsewhere(entry: models.Model) -> str:
@@ -173,6 +218,12 @@ def _elsewhere(entry: models.Model) -> str:
     if isinstance(entry, Material):
         address = reverse("quality:material_limits", args=[entry.pk])
         return link(address, "The limits that its lots are held against")
+    if isinstance(entry, Supplier):
+        address = reverse("quality:supplier", args=[entry.pk])
+        return link(address, "Their lots, papers and what went wrong")
+    if isinstance(entry, Consignee):
+        address = reverse("quality:consignee", args=[entry.pk])
+        return link(address, "What they hold now")
     if not isinstance(entry, Instrument):
         return ""
     address = reverse("quality:instrument", args=[entry.pk])

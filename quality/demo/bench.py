@@ -9,8 +9,9 @@ from batches.models import Loss, Titration
 from batches.services import containers, cooking, losses
 from batches.services.titrating import Replicate, Setup, record_titration
 from producer.models import Stock
-from quality.demo.making import BEAKER, GRAM
+from quality.demo.making import GRAM
 from quality.demo.people import HELPER, OWNER
+from quality.demo.registers import BEAKER
 from quality.demo.scene import Scene
 from quality.services.checking import Known, TwoBuffers, record_check
 from quality.services.filling_checks import record_fill_check
@@ -19,18 +20,20 @@ from quality.statistics.buffers import BufferSet
 BOTTLE = 31_200  # milligrams: an empty quarter-litre bottle with its cap
 
 
-def check_scale(scene: Scene, grams: int, shown: str) -> None:
-    """Hold the bench scale against a check weight."""
+def check_scale(scene: Scene, shown: str) -> None:
+    """Hold the bench scale against the check weight."""
+    weight = scene.instruments["check weight"]
     record_check(
         by=scene.users[OWNER],
         instrument=scene.instruments["bench scale"],
         held=Known(
-            against=f"check weight of {grams} g, class M1",
-            reference=Decimal(grams),
+            against="",
+            reference=weight.nominal or Decimal(0),
             shown=Decimal(shown),
+            weight=weight,
         ),
         tolerance=Decimal(3),
-        half_width=Decimal("0.05"),
+        half_width=weight.bias_half_width,
     )
     scene.clock.wait(4)
 
@@ -45,6 +48,7 @@ def check_meter(scene: Scene, shown: tuple[str, str]) -> None:
             names=("7.00", "10.01"),
             shown=(Decimal(shown[0]), Decimal(shown[1])),
             temperature=Decimal(20),
+            lots=(scene.instruments["buffer 7"], scene.instruments["buffer 10"]),
         ),
         tolerance=Decimal("0.1"),
         half_width=Decimal("0.02"),
@@ -158,6 +162,7 @@ def _titrate(
             half_width=Decimal("0.0005"),
             burette_half_width=Decimal("0.05"),
             scale=scene.instruments["fine scale"],
+            indicator=scene.instruments["indicator"],
             blank_ml=None if blank is None else Decimal(blank),
         ),
     )

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from batches.services import cooking
 from producer.models import Certificate
-from quality.demo import bench, judging, people, registers
+from quality.demo import bench, judging, money, people, registers
 from quality.demo.formulas import SPRAY, WASH, set_limits, write_formulas
 from quality.demo.goods import Delivery, Values, add_certificate, receive, release
 from quality.demo.making import (
@@ -48,10 +48,11 @@ def move_in(scene: Scene) -> None:
     clock.set(177, "10:00")
     write_formulas(scene)
     clock.wait(40)
-    bench.check_scale(scene, 5000, "5001")
+    bench.check_scale(scene, "5001")
     bench.check_meter(scene, ("7.03", "10.04"))
     clock.set(177, "18:20")
     set_limits(scene)
+    money.first_notes(scene)
 
 
 def first_deliveries(scene: Scene) -> None:
@@ -230,7 +231,7 @@ def a_cook_given_up(scene: Scene) -> None:
     """Give a cook up when the gas runs out; what was weighed stays weighed."""
     clock = scene.clock
     clock.set(131, "09:00")
-    bench.check_scale(scene, 5000, "5001")
+    bench.check_scale(scene, "5001")
     clock.set(131, "13:30")
     open_cook(scene, "cook 4", oils_g=2400, lots=COOK, maker=FORMER)
     weigh_oils_and_water(scene, "cook 4", without="water")

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from producer.models import Certificate, RawLot
 from producer.services import intake, stock
-from quality.demo import papers
+from quality.demo import money, papers
 from quality.demo.people import HELPER, OWNER, REVIEWER
 from quality.demo.scene import Scene
 from quality.services import goods as deciding
@@ -45,6 +45,7 @@ def receive(scene: Scene, name: str, days_ago: int, goods: Delivery) -> RawLot:
         expires_on=_day(scene, goods.expires_in),
         retest_on=_day(scene, goods.retest_in),
         place=goods.place,
+        paid_hundredths=money.PAID.get(name),
     )
     scene.lots[name] = lot
     clock.wait(6)

@@ -8,7 +8,7 @@ from batches.lifecycle import BottleStatus
 from batches.models import Loss
 from batches.services import cooking
 from producer.models import Certificate, RawLot
-from quality.demo import bench, judging, recall, registers
+from quality.demo import bench, judging, money, recall, registers, store
 from quality.demo.formulas import SPRAY, WASH
 from quality.demo.goods import (
     Delivery,
@@ -50,7 +50,7 @@ def new_stock(scene: Scene) -> None:
     """Receive new lots of everything; send one drum of coconut oil back."""
     clock = scene.clock
     clock.set(96, "09:30")
-    bench.check_scale(scene, 5000, "5000")
+    bench.check_scale(scene, "5000")
     bench.check_meter(scene, ("7.04", "10.05"))
     clock.set(96, "10:20")
     _potash(scene, "potash B", 96, "KF-2417", "3", "90.4", "0.8")
@@ -163,7 +163,7 @@ def the_last_weeks(scene: Scene) -> None:
     clock.set(22, "11:00")
     bench.weigh_container(scene, "potash A", "8.4")
     clock.set(20, "08:30")
-    bench.check_scale(scene, 5000, "5002")
+    bench.check_scale(scene, "5002")
     clock.set(20, "09:30")
     _a_cook_put_right(scene)
     release_batch(scene, "cook 8", 19)
@@ -231,6 +231,10 @@ def _a_cook_put_right(scene: Scene) -> None:
 def this_week(scene: Scene) -> None:
     """Leave for today: a review, a delivery to decide about, and a pot begun."""
     clock = scene.clock
+    clock.set(5, "17:40")
+    store.take_stock(
+        scene, {"coconut B": (12, "Clings to the spoon and the rim of the can.")}
+    )
     clock.set(4, "09:20")
     cook(
         scene,
@@ -242,8 +246,15 @@ def this_week(scene: Scene) -> None:
     )
     clock.set(3, "10:35")
     _potash(scene, "potash C", 3, "KF-2533", "3", "89.9", "0.7")
+    store.put_in_tins(scene, "potash C", 2)
+    store.weigh_tin(scene, "potash C", 1)
+    store.weigh_tin(scene, "potash C", 2)
     clock.set(2, "10:15")
     judging.a_change_waiting_for_review(scene)
+    clock.set(2, "11:40")
+    store.weigh_tin(scene, "potash C", 1, 2, opening=True)
+    clock.set(1, "14:05")
+    money.settle(scene)
     clock.set(1, "15:30")
     open_cook(scene, "cook 10", oils_g=2200, lots=COOK)
     weigh_oils_and_water(scene, "cook 10")

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from batches.models import Batch, FormulaLine, Reading
-from batches.services import cooking, filling, hold_points, planning
+from batches.services import cooking, filling, planning
 from producer.models import Stock, User
+from quality.demo import before
 from quality.demo.formulas import PASTE
 from quality.demo.people import OWNER, REVIEWER
 from quality.demo.registers import BEAKER, JUG, PAN, POT
@@ -19,6 +20,8 @@ GRAM = 1000  # milligrams
 TENTH = 100  # milligrams
 SMALL = 200 * GRAM  # below, the small scale, which shows tenths
 BIG = 1_500 * GRAM  # above, the pot itself is put on the scale
+# Said, and kept, only where a lot that expires earlier is passed over.
+LEFT = "the older can stands sealed in the cellar; this one was open on the shelf"
 Meaning = signing.Meaning
 
 
@@ -290,7 +293,7 @@ def _charge(
         tare, scale = (PAN if net_mg > SMALL else BEAKER), "small scale"
     else:
         tare, scale = (JUG if net_mg < BIG else POT), "bench scale"
-    _go_through(scene, batch)
+    before.go_through(scene, batch)
     cooking.charge(
         by=_hand(batch),
         batch=batch,
@@ -299,24 +302,8 @@ def _charge(
         scale=scene.instruments[scale],
         gross_mg=net_mg + tare,
         tare_mg=tare,
+        how=cooking.How(passed_over=LEFT),
     )
-
-
-def _go_through(scene: Scene, batch: Batch) -> None:
-    """Go through the hold points before the first charge."""
-    if not hold_points.open_points(batch):
-        return
-    bench = scene.instruments["bench scale"]
-    pot = hold_points.EmptyVessel(vessel=scene.vessels["pot"], scale=bench, mass_mg=POT)
-    hold_points.go_through(
-        by=_hand(batch),
-        batch=batch,
-        looks=[
-            hold_points.Look(point=point, tare=pot if point == "tare" else None)
-            for point in hold_points.Point
-        ],
-    )
-    scene.clock.wait(2)
 
 
 def _read(

@@ -45,6 +45,7 @@ def premises() -> Premises:
         poison_centre="01632 960999 (invented for the demo)",
         time_zone=TIME_ZONE,
         water_hardness=Decimal("2.4"),
+        currency="£",
     )
 
 

@@ -149,6 +149,7 @@ def _instruments(scene: Scene) -> dict[str, Instrument]:
             resolution=Decimal(1),
             bias_half_width=Decimal(1),
             capacity=Decimal(15_000),
+            check_every_days=60,
         ),
         "small scale": Instrument(
             kind=Instrument.Kind.SCALE,
@@ -166,6 +167,24 @@ def _instruments(scene: Scene) -> dict[str, Instrument]:
             bias_half_width=Decimal("0.002"),
             capacity=Decimal(50),
         ),
+        # Class M1 of OIML R 111: 250 mg at 5 kg (from memory).
+        "check weight": Instrument(
+            kind=Instrument.Kind.CHECK_WEIGHT,
+            name="Check weight of 5 kg, class M1",
+            serial_or_lot="CW-5",
+            nominal=Decimal(5000),
+            bias_half_width=Decimal("0.25"),
+        ),
+        "buffer 7": _buffer(scene, "7.00", "BF-7031"),
+        "buffer 10": _buffer(scene, "10.01", "BF-1009"),
+        "indicator": Instrument(
+            kind=Instrument.Kind.INDICATOR,
+            name="Phenolphthalein, 1 % in alcohol, lot PH-118",
+            serial_or_lot="PH-118",
+            opened_on=scene.clock.day(178),
+            days_after_opening=365,
+            expires_on=scene.clock.day(-500),
+        ),
         "thermometer": Instrument(
             kind=Instrument.Kind.THERMOMETER,
             name="Probe thermometer",
@@ -179,9 +198,23 @@ def _instruments(scene: Scene) -> dict[str, Instrument]:
             serial_or_lot="P-5096",
             resolution=Decimal("0.01"),
             bias_half_width=Decimal("0.05"),
+            check_every_days=90,
         ),
         "old strips": _strips("S-2740", scene.clock.day(40)),
     }
+
+
+def _buffer(scene: Scene, nominal: str, lot: str) -> Instrument:
+    return Instrument(
+        kind=Instrument.Kind.BUFFER,
+        name=f"Buffer {nominal}, lot {lot}",
+        serial_or_lot=lot,
+        nominal=Decimal(nominal),
+        bias_half_width=Decimal("0.02"),
+        opened_on=scene.clock.day(178),
+        days_after_opening=365,
+        expires_on=scene.clock.day(-300),
+    )
 
 
 def _strips(lot: str, expires_on: datetime.date) -> Instrument:

@@ -14,32 +14,10 @@ from producer import prints
 from producer.models import Material
 from quality.models import Characteristic
 from quality.services.alkali import alkali_of
+from quality.services.before_the_cook import BEFORE, Step
 from quality.services.limits import limits_of
 
-# What is done in what order, after section 1.3 of the requirements: text, and whether
-# it is a hold point, without which nobody goes on.
-Step = tuple[str, bool]
-BEFORE: dict[str, tuple[Step, ...]] = {
-    "cook": (
-        ("Line cleared: last batch's labels, oils and tools are gone", False),
-        ("Vessels and tools clean, kept for soap; no aluminium, zinc or tin", False),
-        ("Goggles, gloves, apron on; children and animals out; window open", False),
-        ("Water and eyewash within reach; a phone in the pocket", False),
-        ("Scale: level, zero, check weight near the working mass", True),
-        ("pH strips in date, or meter checked with its buffers in date", False),
-        ("Every lot released and in date; container no heavier than the ledger", True),
-        ("Empty vessel weighed; the same as its register says", True),
-    ),
-    "other": (
-        ("Line cleared: last batch's labels and tools are gone", False),
-        ("Vessels and tools clean", False),
-        ("Goggles and gloves on: hot paste and water splash", False),
-        ("Scale: level, zero, check weight near the working mass", True),
-        ("pH strips in date, or meter checked with its buffers in date", False),
-        ("Every lot and paste released and in date", True),
-        ("Empty vessel weighed; the same as its register says", True),
-    ),
-}
+# What is done in what order, after section 1.3 of the requirements.
 DURING: dict[str, tuple[Step, ...]] = {
     "cook": (
         ("Oils and water weighed first, potash last; its tin closed at once", False),

@@ -45,7 +45,7 @@ def _row(one: Taken) -> tuple[str, ...]:
         one.at.isoformat(),
         f"{one.value.normalize():f}",
         one.unit,
-        f"{one.effect:.4f}",
+        "" if one.effect is None else f"{one.effect:.4f}",
         "" if one.alkali is None else f"{one.alkali:.4f}",
         one.limits,
         "" if one.margin is None else f"{one.margin.normalize():f}",

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Any
+from typing import Any, cast
 
 from django import forms
+from django.utils import timezone
 
+from producer.errors import Refusal
 from producer.forms.base import ActForm
 from producer.forms.fields import NumberField, ObservedField
 from producer.models import Instrument
+from producer.quantities import format_number
+from producer.services.checks import local_day
 from quality.services.checking import Known, TwoBuffers
+from quality.services.references import buffer_name, in_hand
 from quality.services.tolerances import UNITS
 from quality.statistics.buffers import TABLES, BufferSet
 
@@ -51,7 +56,7 @@ class CheckForm(ActForm):
 
 
 class KnownForm(CheckForm):
-    """A scale against a check weight."""
+    """Something known in words, with its value."""
 
     against = forms.CharField(
         label="Held against",
@@ -61,14 +66,74 @@ class KnownForm(CheckForm):
     reference = NumberField(label="What it is known to be")
     shown = NumberField(label="What the instrument shows")
 
-    field_order = ("against", "reference", "half_width", "shown", "tolerance", "note")
+    field_order: tuple[str, ...] = (
+        "against",
+        "reference",
+        "half_width",
+        "shown",
+        "tolerance",
+        "note",
+    )
     own_unit = ("reference", "shown", "half_width", "tolerance")
 
     def facts(self) -> dict[str, Any]:
         """Return the facts as the service takes them."""
         names = ("against", "reference", "shown")
-        held = Known(**{name: self.cleaned_data[name] for name in names})
+        held = Known(
+            **{name: self.cleaned_data[name] for name in names},
+            weight=self.cleaned_data.get("weight"),
+        )
         return {"held": held, **self.shared()}
+
+
+class WeightForm(KnownForm):
+    """A scale against a check weight, of the register or in words.
+
+    One of the register brings its value and its ±; they are asked of another one.
+    """
+
+    weight = forms.ModelChoiceField(
+        Instrument.objects.none(),
+        label="Check weight of the register",
+        required=False,
+        empty_label="another one, in words",
+        help_text="One near what you weigh. Its mass and ± are in the register.",
+    )
+
+    field_order = ("weight", *KnownForm.field_order)
+    OF_THE_REGISTER = ("against", "reference", "half_width")
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        weights = in_hand(Instrument.Kind.CHECK_WEIGHT, local_day(timezone.now()))
+        choice = cast("Any", self.fields["weight"])
+        # All of them: one that is past its date is refused with a sentence.
+        choice.queryset = Instrument.objects.filter(kind=Instrument.Kind.CHECK_WEIGHT)
+        choice.label_from_instance = _named
+        if not weights:
+            choice.empty_label = "none in date: another one, in words"
+        for name in self.OF_THE_REGISTER:
+            self.fields[name].required = False
+            self.fields[name].help_text += " Empty for one of the register."
+
+    def clean(self) -> dict[str, Any]:
+        """Take from the register what it knows, and ask for the rest."""
+        cleaned = super().clean() or self.cleaned_data
+        weight = cleaned.get("weight")
+        if weight is None:
+            for name in self.OF_THE_REGISTER:
+                if cleaned.get(name) in {None, ""} and name not in self.errors:
+                    self.add_error(name, "This is needed.")
+            return cleaned
+        known = {"reference": weight.nominal, "half_width": weight.bias_half_width}
+        for name, value in known.items():
+            if cleaned.get(name) is None:
+                cleaned[name] = value
+        return cleaned
+
+
+def _named(instrument: Instrument) -> str:
+    return f"{instrument.name}: {format_number(instrument.nominal or Decimal(0))} g"
 
 
 class IcePointForm(KnownForm):
@@ -83,6 +148,19 @@ class IcePointForm(KnownForm):
         )
         self.fields["reference"].initial = "0"
         self.fields["half_width"].initial = "0.1"
+
+
+OF_THE_REGISTER = "lot"  # before the key of a lot of buffer, as a choice
+
+
+def _lots() -> list[tuple[str, str]]:
+    """Return the lots of buffer that one of the tables knows, as choices."""
+    rows = Instrument.objects.filter(kind=Instrument.Kind.BUFFER, in_use=True)
+    return [
+        (f"{OF_THE_REGISTER} {row.pk}", f"{row.name}: pH {found[1]} at 25 °C")
+        for row in rows.order_by("nominal", "pk")
+        if (found := buffer_name(row))
+    ]
 
 
 def _names(which: BufferSet) -> list[tuple[str, str]]:
@@ -132,6 +210,12 @@ class BuffersForm(CheckForm):
         self.fields["temperature"].unit = "°C"  # type: ignore[attr-defined]
         self.fields["first"].initial = f"{BufferSet.TECHNICAL.value} 7.00"
         self.fields["second"].initial = f"{BufferSet.TECHNICAL.value} 10.01"
+        if lots := _lots():
+            for name in ("first", "second"):
+                cast("Any", self.fields[name]).choices = (
+                    ("lots of the register", lots),
+                    *self.CHOICES,
+                )
         self.fields["half_width"].initial = "0.02"
         for name in ("first_millivolts", "second_millivolts"):
             self.fields[name].unit = "mV"  # type: ignore[attr-defined]
@@ -144,9 +228,7 @@ class BuffersForm(CheckForm):
         """Refuse buffers of two sets: they are different solutions."""
         cleaned = super().clean() or self.cleaned_data
         sets = {
-            cleaned[name].partition(" ")[0]
-            for name in ("first", "second")
-            if name in cleaned
+            _buffer(cleaned[name])[0] for name in ("first", "second") if name in cleaned
         }
         if len(sets) > 1:
             self.add_error(
@@ -157,12 +239,13 @@ class BuffersForm(CheckForm):
     def facts(self) -> dict[str, Any]:
         """Return the facts as the service takes them."""
         cleaned = self.cleaned_data
-        which, _, first = cleaned["first"].partition(" ")
-        second = cleaned["second"].partition(" ")[2]
+        which, first, first_lot = _buffer(cleaned["first"])
+        _, second, second_lot = _buffer(cleaned["second"])
         return {
             "held": TwoBuffers(
-                which=BufferSet(which),
+                which=which,
                 names=(first, second),
+                lots=(first_lot, second_lot),
                 shown=(cleaned["shown"], cleaned["second_shown"]),
                 temperature=cleaned["temperature"],
                 millivolts=(
@@ -174,8 +257,20 @@ class BuffersForm(CheckForm):
         }
 
 
+def _buffer(choice: str) -> tuple[BufferSet, str, Instrument | None]:
+    """Return the set and the name of a buffer, and its lot if one was chosen."""
+    which, _, name = choice.partition(" ")
+    if which != OF_THE_REGISTER:
+        return BufferSet(which), name, None
+    lot = Instrument.objects.get(pk=int(name))
+    found = buffer_name(lot)
+    if found is None:  # changed in the register while the form was open
+        raise Refusal(f"No table has a buffer of the pH that {lot.name} stands for.")
+    return *found, lot
+
+
 FORMS: Mapping[str, type[KnownForm | BuffersForm]] = {
-    Instrument.Kind.SCALE: KnownForm,
+    Instrument.Kind.SCALE: WeightForm,
     Instrument.Kind.THERMOMETER: IcePointForm,
     Instrument.Kind.PH_METER: BuffersForm,
 }

@@ -185,4 +185,23 @@ ENTRIES: Final[list[Method]] = [
         refuses="a pH below neutral or above what the formula covers",
         function="batches.chemistry.ph.free_alkali",
     ),
+    Method(
+        name="Time above the temperature limit",
+        gives="start, end, minutes and the hottest reading of each excursion, and"
+        " whether it is minor",
+        formula=(
+            "the limit is crossed on the straight line between the two readings on its"
+            " two sides, t = t₁ + (t₂ − t₁)·(L − ϑ₁)/(ϑ₂ − ϑ₁); at least from the first"
+            " to the last reading above, at most from the last before to the first"
+            " after. Minor: under 5 min and under 10 °C above"
+        ),
+        source="linear interpolation; the class is common practice, no source",
+        valid=(
+            "as an estimate from readings: what happened between two of them is not"
+            " seen, and the pot may have been hotter than any reading. One that was not"
+            " read at or below the limit since counts as major"
+        ),
+        refuses="nothing; without a reading above the limit there is no excursion",
+        function="batches.excursions.excursions",
+    ),
 ]

@@ -7,10 +7,12 @@ from typing import Final
 from quality.methods import (
     alkali,
     control,
+    costs,
     liquids,
     lye,
     outcome,
     potash,
+    store,
     uncertainty,
 )
 from quality.methods.entries import Method
@@ -25,6 +27,8 @@ SECTIONS: Final[list[Section]] = [
     ("Dilution, doses and net content", liquids.ENTRIES),
     ("Uncertainty and conformity", uncertainty.ENTRIES),
     ("Charts, capability and instruments", control.ENTRIES),
+    ("Store", store.ENTRIES),
+    ("What it costs", costs.ENTRIES),
 ]
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import uuid
-from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any, Final
 
@@ -13,24 +12,43 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from batches.models import HoldPoint
+from batches.services.hold_points import GONE_THROUGH
 from producer import journal
 from producer.errors import Refusal
 from producer.models import Instrument, JournalEntry, Right, User
-from producer.services.checks import plausible_time, require
+from producer.services.checks import local_day, plausible_time, require
 from quality.models import InstrumentCheck
-from quality.services.tolerances import UNITS, beyond_words, may_be_tolerated
-from quality.statistics.budgets import Budget, budget, rectangular, resolution
-from quality.statistics.buffers import BufferSet, buffer_ph
-from quality.statistics.conformity import Verdict
-from quality.statistics.errors import StatisticsError
-from quality.statistics.instruments import (
-    BufferReading,
-    StripFit,
-    check_error,
-    check_meter,
-    smallest_net_mass,
-    strip_fit,
+from quality.services.due_checks import CheckDue, checks_due
+from quality.services.reading_worth import Worth, error_of, outcome_of, worth_of
+from quality.services.references import (
+    REFERENCES,
+    must_be_good,
+    must_be_what_it_says,
 )
+from quality.services.tolerances import UNITS, beyond_words, may_be_tolerated
+from quality.statistics.buffers import BufferSet, buffer_ph
+from quality.statistics.errors import StatisticsError
+from quality.statistics.instruments import BufferReading, check_error, check_meter
+
+__all__ = [
+    "BACK_IN_USE",
+    "LATER_CHECK",
+    "OUT_OF_USE",
+    "STAYS_OUT",
+    "Check",
+    "CheckDue",
+    "Known",
+    "TwoBuffers",
+    "Worth",
+    "check_within",
+    "checks_due",
+    "error_of",
+    "kind_words",
+    "outcome_of",
+    "record_check",
+    "worth_of",
+]
 
 OUT_OF_USE: Final = "It is out of use until it passes."
 STAYS_OUT: Final = (
@@ -49,27 +67,44 @@ def kind_words(instrument: Instrument) -> str:
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Known:
-    """Something known held against a scale or a thermometer, in its unit."""
+    """Something known held against a scale or a thermometer, in its unit.
+
+    ``weight`` is the check weight of the register, where it was one of these.
+    """
 
     against: str
     reference: Decimal
     shown: Decimal
+    weight: Instrument | None = None
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class TwoBuffers:
-    """Two buffers of one set at one temperature in °C, and what the meter shows."""
+    """Two buffers of one set at one temperature in °C, and what the meter shows.
+
+    ``lots`` are those of the register that they were taken from, where known.
+    """
 
     which: BufferSet
     names: tuple[str, str]
     shown: tuple[Decimal, Decimal]
     temperature: Decimal
     millivolts: tuple[Decimal | None, Decimal | None] = (None, None)
+    lots: tuple[Instrument | None, Instrument | None] = (None, None)
 
     @property
     def against(self) -> str:
         """The buffers in words."""
         return f"{self.which.value} buffers {self.names[0]} and {self.names[1]}"
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Check:
+    """A check that was written, and what the journal says of it before and after."""
+
+    row: InstrumentCheck
+    before: dict[str, Any]
+    after: dict[str, Any]
 
 
 @transaction.atomic
@@ -94,10 +129,47 @@ def record_check(
     a check took it out. By the clock on the wall: one dated before another changes
     nothing.
     """
+    check = check_within(
+        by=by,
+        instrument=instrument,
+        held=held,
+        tolerance=tolerance,
+        half_width=half_width,
+        note=note,
+        observed_at=observed_at,
+    )
+    journal.write(
+        by=by,
+        act="instrument checked",
+        subject=check.row,
+        label=check.row.instrument.name,
+        before=check.before,
+        after=check.after,
+        submission=submission,
+    )
+    return check.row
+
+
+def check_within(
+    *,
+    by: User,
+    instrument: Instrument,
+    held: Known | TwoBuffers,
+    tolerance: Decimal,
+    half_width: Decimal = Decimal(0),
+    note: str = "",
+    observed_at: datetime.datetime | None = None,
+) -> Check:
+    """Write a check within the act of a caller, who writes the journal row.
+
+    That row carries ``after``, which says whether the check took the instrument out of
+    use: :func:`_was_taken_out_by_a_check` reads it there.
+    """
     require(by, Right.MAKER)
     instrument = Instrument.objects.select_for_update().get(pk=instrument.pk)
     observed_at = plausible_time(observed_at or timezone.now())
     _fits(instrument, held)
+    _references_are_good(instrument, held, local_day(observed_at))
     may_be_tolerated(instrument, tolerance)
     try:
         facts = (
@@ -123,26 +195,23 @@ def record_check(
     check.full_clean()
     check.save(force_insert=True)
     instrument.save(update_fields=["in_use"])
-    journal.write(
-        by=by,
-        act="instrument checked",
-        subject=check,
-        label=instrument.name,
-        before={"in_use": was_in_use},
-        after={
-            "in_use": instrument.in_use,
-            "against": check.against,
-            "reference": str(check.reference),
-            "shown": str(check.shown),
-            "second_reference": _text(check.second_reference),
-            "second_shown": _text(check.second_shown),
-            "tolerance": str(check.tolerance),
-            "passed": check.passed,
-            "sentence": check.sentence,
-        },
-        submission=submission,
+    return Check(
+        row=check, before={"in_use": was_in_use}, after=_check_facts(instrument, check)
     )
-    return check
+
+
+def _check_facts(instrument: Instrument, check: InstrumentCheck) -> dict[str, Any]:
+    return {
+        "in_use": instrument.in_use,
+        "against": check.against,
+        "reference": str(check.reference),
+        "shown": str(check.shown),
+        "second_reference": _text(check.second_reference),
+        "second_shown": _text(check.second_shown),
+        "tolerance": str(check.tolerance),
+        "passed": check.passed,
+        "sentence": check.sentence,
+    }
 
 
 def _put_in_or_out_of_use(
@@ -169,26 +238,47 @@ def _put_in_or_out_of_use(
 
 def _was_taken_out_by_a_check(instrument: Instrument) -> bool:
     """Say whether the last change of its use in the journal came with a check."""
-    failed = InstrumentCheck.objects.filter(instrument=instrument, passed=False)
-    check, entry = (
-        str(kind._meta.model_name) for kind in (InstrumentCheck, Instrument)
-    )
+    checks = InstrumentCheck.objects.filter(instrument=instrument)
+    failed = [
+        str(pk) for pk in checks.filter(passed=False).values_list("pk", flat=True)
+    ]
+    entry = str(Instrument._meta.model_name)
     rows = JournalEntry.objects.filter(
         Q(subject_kind=entry, subject_id=str(instrument.pk))
         | Q(
-            subject_kind=check,
-            subject_id__in=[str(pk) for pk in failed.values_list("pk", flat=True)],
+            subject_kind=str(InstrumentCheck._meta.model_name),
+            subject_id__in=failed,
+        )
+        # A check among the hold points of a batch, which are its journal row.
+        | Q(
+            act=GONE_THROUGH,
+            subject_id__in=[
+                str(pk)
+                for pk in HoldPoint.objects.filter(scale=instrument).values_list(
+                    "batch", flat=True
+                )
+            ],
         )
     )
     for row in rows.order_by("-sequence").iterator():
-        # Of an entry of the register they are words, of a check they are true or false.
         before, after = row.before_values, row.after_values
+        if row.act == GONE_THROUGH:
+            said = after.get("scale_check") or {}
+            if said.get("instrument") != instrument.pk:
+                continue
+            before, after = {"in_use": said["was_in_use"]}, said
+        # Of an entry of the register they are words, of a check they are true or false.
         if str(before.get("in_use")) == "True" and str(after.get("in_use")) == "False":
-            return row.subject_kind == check
+            return row.subject_kind != entry
     return False
 
 
 def _fits(instrument: Instrument, held: Known | TwoBuffers) -> None:
+    if instrument.kind in REFERENCES:
+        raise Refusal(
+            f"{instrument.name} is a {instrument.get_kind_display()}: it is not read"
+            " from. Others are held against it, or it shows an end point."
+        )
     if instrument.kind == Instrument.Kind.PH_STRIPS:
         raise Refusal(
             "Strips are used up by reading them and are not checked. What they can"
@@ -201,6 +291,22 @@ def _fits(instrument: Instrument, held: Known | TwoBuffers) -> None:
             " held against two buffers, a scale or a thermometer against one known"
             " value."
         )
+
+
+def _references_are_good(
+    instrument: Instrument, held: Known | TwoBuffers, on: datetime.date
+) -> None:
+    """Refuse a weight or a buffer of the register that cannot be held against."""
+    if isinstance(held, Known):
+        if held.weight is not None:
+            must_be_good(held.weight, of=instrument, on=on, field="weight")
+            must_be_what_it_says(held.weight, held.reference, field="reference")
+        return
+    for place, field in enumerate(("first", "second")):
+        lot = held.lots[place]
+        if lot is not None:
+            must_be_good(lot, of=instrument, on=on, field=field)
+            must_be_what_it_says(lot, Decimal(held.names[place]), field=field)
 
 
 def _error_facts(
@@ -216,7 +322,8 @@ def _error_facts(
         unit=UNITS[instrument.kind],
     )
     return {
-        "against": held.against.strip(),
+        "against": held.against.strip() or (held.weight.name if held.weight else ""),
+        "reference_instrument": held.weight,
         "reference": held.reference,
         "shown": held.shown,
         "passed": check.verdict.acceptable,
@@ -263,6 +370,8 @@ def _meter_facts(
     )
     return {
         "against": held.against,
+        "reference_instrument": held.lots[0],
+        "second_reference_instrument": held.lots[1],
         "reference": first.reference,
         "shown": first.shown,
         "second_reference": second.reference,
@@ -275,76 +384,3 @@ def _meter_facts(
 
 def _text(value: Decimal | None) -> str | None:
     return None if value is None else str(value)
-
-
-# ------------------------------------------------------------------ what it is worth
-
-
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Worth:
-    """What a reading of an instrument is worth.
-
-    ``smallest_net`` is for scales, in grams; ``strips`` for strips. ``errors`` are
-    those of the checks, oldest first, of a meter at the more alkaline buffer.
-    """
-
-    unit: str
-    budget: Budget
-    smallest_net: Decimal | None
-    strips: StripFit | None
-    checks: Sequence[InstrumentCheck]
-    errors: list[Decimal]
-    newest: InstrumentCheck | None
-    last_good: InstrumentCheck | None
-
-
-def worth_of(instrument: Instrument) -> Worth:
-    """Return budget, limits and checks of an instrument; the checks oldest first."""
-    unit = UNITS[instrument.kind]
-    is_scale = instrument.kind == Instrument.Kind.SCALE
-    is_strips = instrument.kind == Instrument.Kind.PH_STRIPS
-    step, half_width = instrument.resolution, instrument.bias_half_width
-    checks = list(
-        InstrumentCheck.objects.filter(instrument=instrument)
-        .select_related("entered_by__person")
-        .order_by("observed_at", "pk")
-    )
-    return Worth(
-        unit=unit,
-        budget=_reading_budget(step, half_width, unit),
-        smallest_net=smallest_net_mass(step, half_width) if is_scale else None,
-        strips=strip_fit(step, half_width) if is_strips else None,
-        checks=checks,
-        errors=[error_of(check) for check in checks],
-        newest=checks[-1] if checks else None,
-        last_good=next((one for one in reversed(checks) if one.passed), None),
-    )
-
-
-def error_of(check: InstrumentCheck) -> Decimal:
-    """Return shown less reference; of a meter at the more alkaline buffer."""
-    first = check.shown - check.reference
-    if check.second_reference is None or check.second_shown is None:
-        return first
-    second = check.second_shown - check.second_reference
-    return second if check.second_reference > check.reference else first
-
-
-def _reading_budget(step: Decimal, half_width: Decimal, unit: str) -> Budget:
-    """Return what one reading may be off by: half a step, and the ± of the maker."""
-    shown = resolution(
-        "step of the display",
-        0,
-        step,
-        unit=unit,
-        origin="smallest step, from the register",
-    )
-    stated = rectangular(
-        "± of the instrument", 0, half_width, unit=unit, origin="from the register"
-    )
-    return budget(lambda a, b: a + b, [shown, stated], unit=unit)
-
-
-def outcome_of(check: InstrumentCheck) -> Verdict:
-    """Return pass or fail as the register of outcomes shows it."""
-    return Verdict.PASS if check.passed else Verdict.FAIL

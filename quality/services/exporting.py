@@ -70,11 +70,18 @@ def attachment_name(attachment: Attachment) -> str:
 
 
 def attachments_of(batches: Iterable[Batch]) -> QuerySet[Attachment]:
-    """Return the uploads that belong to raw lots in these batches, at any depth."""
-    ids = {source for batch in batches for source in trace.upstream_ids(batch.pk)}
-    return (
-        Attachment.objects.filter(certificates__lot__in=ids).distinct().order_by("pk")
-    )
+    """Return the uploads that belong to these batches.
+
+    Papers of the raw lots in them, at any depth, and photographs of paper sheets that
+    their own entries were copied from.
+    """
+    ids: set[int] = set()
+    own: set[int] = set()
+    for batch in batches:
+        own.add(batch.pk)
+        ids.update(trace.upstream_ids(batch.pk))
+    wanted = Q(certificates__lot__in=ids) | Q(transcriptions__batch__in=own)
+    return Attachment.objects.filter(wanted).distinct().order_by("pk")
 
 
 def deviations_of(batches: Iterable[Batch]) -> QuerySet[Deviation]:

@@ -3,37 +3,71 @@
 from __future__ import annotations
 
 import dataclasses
+import re
+from collections.abc import Callable, Iterator
+from typing import TypeVar
 
-from django.db.models import Q
+from django.db.models import Model, Q, QuerySet
 
-from batches.models import Bottle, Dispatch, FillingLot, Formula
+from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
 from producer.codes import (
     CodeError,
     canonical_numbered,
+    code_within,
+    grouped,
     is_bottle_code,
+    is_mistyped,
     is_numbered_code,
     normalise,
 )
-from producer.models import Consignee, Material, Person, RawLot, Stock, Supplier
+from producer.models import (
+    Certificate,
+    Consignee,
+    Container,
+    Instrument,
+    Material,
+    Person,
+    RawLot,
+    Stock,
+    Supplier,
+    Vessel,
+)
 from quality.models import Deviation, Recall
 
-MOST_HITS = 20
+MOST_HITS = 10  # of a kind
+LONGEST = 120  # characters that are looked for
+SHORTEST_OF_A_BOTTLE = 4  # fewer characters would match half the store
+Row = TypeVar("Row", bound=Model)
+_CONTAINER = re.compile(r"(.+)/\s*([1-9][0-9]{0,4})")
 
 
 @dataclasses.dataclass(frozen=True)
 class Hit:
-    """Something that was found: the name of its page, its key, and words for it."""
+    """Something that was found: its page, what the address is made of, words for it."""
 
     page: str
-    key: str | int
+    keys: tuple[str | int, ...]
     words: str
+
+
+@dataclasses.dataclass(frozen=True)
+class Group:
+    """What was found of one kind; ``more`` says that not all of it is shown."""
+
+    heading: str
+    hits: list[Hit]
+    more: bool = False
 
 
 def by_code(text: str) -> Hit | None:
     """Return the one record that a code names, or None."""
+    text = code_within(text)
     if is_bottle_code(text):
         code = normalise(text)
-        return Hit("quality:bottle", code, code)
+        return Hit("quality:bottle", (code,), code)
+    container = _CONTAINER.fullmatch(text)
+    if container:
+        return _container(container[1], int(container[2]))
     try:
         code = canonical_numbered(text)
     except CodeError:
@@ -41,7 +75,7 @@ def by_code(text: str) -> Hit | None:
     stock = Stock.objects.filter(code=code).first()
     if stock:
         page = "producer:lot" if stock.kind == Stock.Kind.LOT else "batches:batch"
-        return Hit(page, code, code)
+        return Hit(page, (code,), code)
     for page, model in (
         ("batches:filling_lot", FillingLot),
         ("batches:dispatch", Dispatch),
@@ -49,76 +83,178 @@ def by_code(text: str) -> Hit | None:
         ("quality:deviation", Deviation),
     ):
         if model._default_manager.filter(code=code).exists():
-            return Hit(page, code, code)
+            return Hit(page, (code,), code)
     return None
+
+
+def _container(lot: str, number: int) -> Hit | None:
+    try:
+        code = canonical_numbered(lot)
+    except CodeError:
+        return None
+    known = Container.objects.filter(lot__stock__code=code, number=number)
+    return Hit("producer:lot", (code,), f"{code}/{number}") if known.exists() else None
 
 
 def looks_like_code(text: str) -> bool:
     """Say whether a text is a whole code of ours, issued or not."""
-    return is_bottle_code(text) or is_numbered_code(text)
+    text = code_within(text)
+    container = _CONTAINER.fullmatch(text)
+    bare = container[1] if container else text
+    return is_bottle_code(bare) or is_numbered_code(bare)
 
 
-def by_words(text: str) -> list[Hit]:
-    """Return records whose name, code or supplier's lot contains the text."""
-    text = text.strip()
+def looks_mistyped(text: str) -> bool:
+    """Say whether a text would be a code of ours, but for a wrong character in it."""
+    text = code_within(text)
+    container = _CONTAINER.fullmatch(text)
+    return is_mistyped(container[1] if container else text)
+
+
+def by_words(text: str) -> list[Group]:
+    """Return by kind what contains the text: names, codes, numbers of papers and lots.
+
+    At most ten of a kind, newest first where there is an order in time. A fixed number
+    of queries.
+    """
+    text = code_within(text)[:LONGEST].strip()
     if not text:
         return []
-    hits = [
-        Hit(
-            "producer:lot",
-            lot.code,
-            f"{lot.code} {lot.material}, {lot.supplier}, lot {lot.supplier_lot}",
-        )
-        for lot in RawLot.objects.listed().filter(
-            Q(stock__code__icontains=text)
-            | Q(supplier_lot__icontains=text)
-            | Q(material__name__icontains=text)
-            | Q(supplier__name__icontains=text)
-        )[:MOST_HITS]
-    ]
-    hits += [
-        Hit("batches:batch", stock.code, f"Batch {stock.code}")
-        for stock in Stock.objects.filter(
-            Q(code__icontains=text)
-            | Q(batch__formula_version__formula__name__icontains=text),
-            kind=Stock.Kind.BATCH,
-        ).order_by("-pk")[:MOST_HITS]
-    ]
-    hits += [
-        Hit("batches:formula", formula.pk, f"Formula {formula.name}")
-        for formula in Formula.objects.filter(name__icontains=text)[:MOST_HITS]
-    ]
-    hits += [
-        Hit("quality:deviation", one.code, f"Deviation {one.code}: {one.what[:80]}")
-        for one in Deviation.objects.filter(
-            Q(code__icontains=text) | Q(what__icontains=text)
-        )[:MOST_HITS]
-    ]
-    return hits + _in_registers(text) + _bottles(text)
+    return [group for group in _groups(text) if group.hits]
 
 
-def _in_registers(text: str) -> list[Hit]:
-    hits = [
-        Hit(f"producer:register_entry {kind}", row.pk, f"{row} ({kind})")
-        for kind, model in (
-            ("suppliers", Supplier),
-            ("consignees", Consignee),
-            ("materials", Material),
-        )
-        for row in model._default_manager.filter(name__icontains=text)[:MOST_HITS]
-    ]
-    hits += [
-        Hit("producer:people", "", f"{person.name} (people)")
-        for person in Person.objects.filter(name__icontains=text)[:MOST_HITS]
-    ]
-    return hits
+def _groups(text: str) -> Iterator[Group]:
+    yield _group("Raw lots", _lots(text), _lot_hit)
+    yield _group("Certificates", _certificates(text), _certificate_hit)
+    yield _group("Batches", _batches(text), _batch_hit)
+    yield _group("Filling lots", _fillings(text), _filling_hit)
+    yield _group("Bottles", _bottles(text), _bottle_hit)
+    yield _group("Dispatches", _dispatches(text), _dispatch_hit)
+    deviations = Deviation.objects.filter(
+        Q(code__icontains=text) | Q(what__icontains=text)
+    )
+    yield _group("Deviations", deviations.order_by("-pk"), _deviation_hit)
+    recalls = Recall.objects.filter(Q(code__icontains=text) | Q(reason__icontains=text))
+    yield _group("Recalls", recalls.order_by("-pk"), _recall_hit)
+    for heading, model, page in (
+        ("Formulas", Formula, "batches:formula"),
+        ("Materials", Material, "quality:material_limits"),
+        ("Suppliers", Supplier, "quality:supplier"),
+        ("Consignees", Consignee, "quality:consignee"),
+    ):
+        rows = model._default_manager.filter(name__icontains=text)
+        yield _group(heading, rows, _named(page))
+    instruments = Instrument.objects.filter(
+        Q(name__icontains=text) | Q(serial_or_lot__icontains=text)
+    )
+    yield _group(
+        "Instruments, strips and buffers", instruments, _named("quality:instrument")
+    )
+    vessels = Vessel.objects.filter(name__icontains=text)
+    yield _group("Vessels", vessels, _listed("producer:register", "vessels"))
+    people = Person.objects.filter(name__icontains=text)
+    yield _group("People", people, _listed("producer:people"))
 
 
-def _bottles(text: str) -> list[Hit]:
+def _group(heading: str, rows: QuerySet[Row], hit_of: Callable[[Row], Hit]) -> Group:
+    found = list(rows[: MOST_HITS + 1])
+    return Group(
+        heading,
+        [hit_of(row) for row in found[:MOST_HITS]],
+        more=len(found) > MOST_HITS,
+    )
+
+
+def _lots(text: str) -> QuerySet[RawLot]:
+    return RawLot.objects.listed().filter(
+        Q(stock__code__icontains=text)
+        | Q(supplier_lot__icontains=text)
+        | Q(material__name__icontains=text)
+        | Q(supplier__name__icontains=text)
+    )
+
+
+def _lot_hit(lot: RawLot) -> Hit:
+    words = f"{lot.code} {lot.material}, {lot.supplier}, lot {lot.supplier_lot}"
+    return Hit("producer:lot", (lot.code,), words)
+
+
+def _certificates(text: str) -> QuerySet[Certificate]:
+    rows = Certificate.objects.filter(reference__icontains=text)
+    return rows.select_related("lot__stock", "lot__material").order_by("-pk")
+
+
+def _certificate_hit(paper: Certificate) -> Hit:
+    words = f"{paper.reference}, version {paper.version}: {paper.lot.code}"
+    return Hit("producer:lot", (paper.lot.code,), f"{words} {paper.lot.material}")
+
+
+def _batches(text: str) -> QuerySet[Batch]:
+    return Batch.objects.listed().filter(
+        Q(stock__code__icontains=text)
+        | Q(formula_version__formula__name__icontains=text)
+    )
+
+
+def _batch_hit(batch: Batch) -> Hit:
+    words = (
+        f"{batch.number} {batch.formula_version.formula.name},"
+        f" {batch.get_status_display()}"
+    )
+    return Hit("batches:batch", (batch.number,), words)
+
+
+def _fillings(text: str) -> QuerySet[FillingLot]:
+    rows = FillingLot.objects.filter(code__icontains=text)
+    return rows.select_related("batch__formula_version__formula")
+
+
+def _filling_hit(lot: FillingLot) -> Hit:
+    words = (
+        f"{lot.code} {lot.count} bottles of {lot.batch.formula_version.product_name}"
+    )
+    return Hit("batches:filling_lot", (lot.code,), words)
+
+
+def _bottles(text: str) -> QuerySet[Bottle]:
     code = normalise(text)
-    if len(code) < 4:  # noqa: PLR2004 - fewer characters would match half the store
-        return []
-    return [
-        Hit("quality:bottle", bottle.code, f"Bottle {bottle.code}")
-        for bottle in Bottle.objects.filter(code__startswith=code)[:MOST_HITS]
-    ]
+    if len(code) < SHORTEST_OF_A_BOTTLE:
+        return Bottle.objects.none()
+    return Bottle.objects.filter(code__startswith=code).order_by("code")
+
+
+def _bottle_hit(bottle: Bottle) -> Hit:
+    return Hit("quality:bottle", (bottle.code,), grouped(bottle.code))
+
+
+def _dispatches(text: str) -> QuerySet[Dispatch]:
+    rows = Dispatch.objects.filter(
+        Q(code__icontains=text) | Q(consignee__name__icontains=text)
+    )
+    return rows.select_related("consignee")
+
+
+def _dispatch_hit(dispatch: Dispatch) -> Hit:
+    words = f"{dispatch.code} to {dispatch.consignee}"
+    return Hit("batches:dispatch", (dispatch.code,), words)
+
+
+def _deviation_hit(deviation: Deviation) -> Hit:
+    words = f"{deviation.code}: {deviation.what[:80]}"
+    return Hit("quality:deviation", (deviation.code,), words)
+
+
+def _recall_hit(recall: Recall) -> Hit:
+    mock = " MOCK" if recall.is_mock else ""
+    words = f"{recall.code}{mock}, {recall.get_status_display()}: {recall.reason[:80]}"
+    return Hit("quality:recall", (recall.code,), words)
+
+
+def _named(page: str) -> Callable[[Model], Hit]:
+    """Return how an entry of a register with a page of its own is shown."""
+    return lambda row: Hit(page, (row.pk,), str(row))
+
+
+def _listed(page: str, *keys: str) -> Callable[[Model], Hit]:
+    """Return how an entry is shown that everybody may read in a list only."""
+    return lambda row: Hit(page, keys, str(row))

@@ -11,6 +11,7 @@ from typing import Final
 from batches.models import Batch, Reading
 from batches.services.entries import Entries, standing
 from batches.services.results import yield_of
+from batches.services.tare_question import tare_question
 from producer.models import Instrument
 from quality.models import Characteristic, Limit
 from quality.services.alkali.judged import judged_by_titration
@@ -201,7 +202,7 @@ def _yield_variance(case: _Case, limit: Limit) -> Finding:
         sentence=(
             f"More came out than went in, by {result.variance_percent:.1f} %: fail."
             " That is impossible; check the tare and the unit of every weighing and"
-            " correct the wrong one."
+            f" correct the wrong one. {tare_question(entries)}"
         ),
     )
 

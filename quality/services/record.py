@@ -38,11 +38,15 @@ from quality.services.record_rows import (
     charge_of,
     decimal_text,
     digits,
+    hold_points_of,
     losses_of,
     lye_discount_of,
     moment_text,
     reading_of,
+    sheets_of,
+    starts_of,
     titrations_of,
+    vessel_of,
     weighing_of,
 )
 from quality.statistics.budgets import Budget
@@ -69,13 +73,17 @@ def facts_of(batch: Batch, entries: Entries | None = None) -> dict[str, Any]:
         "charges": [charge_of(row) for row in entries.charges],
         "readings": [reading_of(row) for row in entries.readings],
         "weighings": [
-            {**weighing_of(row), "scale": row.scale_id} for row in entries.weighings
+            {**weighing_of(row), "scale": row.scale_id, **vessel_of(row)}
+            for row in entries.weighings
         ],
         "theoretical_mg": result.theoretical_mg,
         "actual_mg": result.actual_mg,
         **lye_discount_of(batch),
         **titrations_of(entries),
         **losses_of(entries),
+        **hold_points_of(entries),
+        **starts_of(entries),
+        **sheets_of(entries),
     }
 
 

@@ -10,8 +10,16 @@ import datetime
 from decimal import Decimal
 from typing import Any
 
-from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
-from batches.services.entries import Entries
+from batches.models import (
+    Batch,
+    BulkWeighing,
+    Charge,
+    HoldPoint,
+    Reading,
+    Titration,
+    WeighingStart,
+)
+from batches.services.entries import Entries, Entry
 
 
 def charge_of(row: Charge) -> dict[str, Any]:
@@ -25,7 +33,76 @@ def charge_of(row: Charge) -> dict[str, Any]:
         "figure": decimal_text(row.figure),
         "figure_origin": row.figure_origin,
         **_known_of_figure(row),
+        **_how_of(row),
     }
+
+
+def _how_of(row: Charge) -> dict[str, Any]:
+    """Return how it was weighed; no key for what is not there, as in older records."""
+    return {
+        **({"by_difference": True} if row.by_difference else {}),
+        **({"container": row.container.code} if row.container else {}),
+        **vessel_of(row),
+        **({"start": row.start_id} if row.start_id is not None else {}),
+        **({"passed_over": row.passed_over} if row.passed_over else {}),
+    }
+
+
+def vessel_of(row: Charge | BulkWeighing | WeighingStart) -> dict[str, int]:
+    """Return the vessel it was weighed in; no key where none is named."""
+    return {} if row.vessel_id is None else {"vessel": row.vessel_id}
+
+
+def hold_points_of(entries: Entries) -> dict[str, Any]:
+    """Return the hold points as they were found; no key where there are none."""
+    listed = [_hold_point(row) for row in entries.hold_points]
+    return {"hold_points": listed} if listed else {}
+
+
+def _hold_point(row: HoldPoint) -> dict[str, Any]:
+    tare = row.tare
+    return {
+        "id": row.pk,
+        "point": row.point,
+        "in_order": row.in_order,
+        "found": row.found,
+        "note": row.note,
+        "scale": row.scale_id,
+        **({"vessel": tare.vessel_id, "empty_mg": tare.mass_mg} if tare else {}),
+        **_hand(row),
+    }
+
+
+def starts_of(entries: Entries) -> dict[str, Any]:
+    """Return the weighings that were begun; no key where there are none."""
+    listed = [
+        {
+            "id": row.pk,
+            "source": row.source.code,
+            "scale": row.scale_id,
+            "first_mg": row.first_mg,
+            "by_difference": row.by_difference,
+            **vessel_of(row),
+            **_hand(row),
+        }
+        for row in entries.starts
+    ]
+    return {"starts": listed} if listed else {}
+
+
+def sheets_of(entries: Entries) -> dict[str, Any]:
+    """Return the paper sheets that were copied from; no key where there are none."""
+    listed = [
+        {
+            "id": sheet.pk,
+            "note": sheet.note,
+            "photograph_sha256": sheet.attachment.sha256 if sheet.attachment else None,
+            "entered_by": sheet.entered_by_id,
+            "entered_at": moment_text(sheet.entered_at),
+        }
+        for sheet in entries.sheets
+    ]
+    return {"sheets": listed} if listed else {}
 
 
 def _known_of_figure(row: Charge) -> dict[str, Any]:
@@ -120,10 +197,10 @@ def reading_of(row: Reading) -> dict[str, Any]:
     }
 
 
-def _hand(
-    row: Charge | BulkWeighing | Loss | Reading | Titration,
-) -> dict[str, Any]:
+def _hand(row: Entry) -> dict[str, Any]:
+    sheet = None if isinstance(row, Titration) else row.transcription_id
     return {
+        **({"sheet": sheet} if sheet is not None else {}),
         "supersedes": row.supersedes_id,
         "is_void": row.is_void,
         "reason": row.reason,

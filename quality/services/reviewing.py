@@ -9,16 +9,16 @@ from decimal import Decimal
 from typing import Any
 
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
-from batches.models import Batch, Formula, Reading
-from batches.services import discounting, planning
+from batches.models import Batch, Discrepancy, Formula
+from batches.services import discounting, excursions, planning
 from batches.services.cooking.charging import is_correction
-from batches.services.entries import Entries, standing
+from batches.services.entries import Entries
 from batches.services.outcome import Outcome
 from batches.services.results import excess_alkali_of, yield_of
 from producer.models import Person, RawLot, User
 from producer.models.journal import canonical
 from quality.models import Characteristic
-from quality.services import recalling, record
+from quality.services import recalling, record, stove
 from quality.services.afterwards import afterwards
 from quality.services.alkali import (
     Alkali,
@@ -79,6 +79,7 @@ class Review:
     entries: Entries
     around: Deviated
     tools: AboutTools
+    discrepancies: list[Discrepancy]
     signed_around: dict[str, Any]
     digest: str
 
@@ -104,6 +105,7 @@ def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
         ),
     )
     earlier = earlier_results(judged, known, around)
+    unfitting = stove.discrepancies_of(batch)
     obstacles = [
         finding.sentence + around.advice(finding)
         for finding in judged
@@ -119,6 +121,7 @@ def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
         *around.obstacles(),
         *tools.obstacles,
         *earlier.obstacles,
+        *stove.obstacles(entries, unfitting),
     ]
     conceded = [note for finding in judged for note in around.passed_by(finding)]
     conceded += _conceded_alkali(free, around)
@@ -136,6 +139,7 @@ def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
         *late.notes,
         *(note for note in tools.notes if note not in tools.unsure),
         *_notes(entries, found.outcome),
+        *stove.notes(unfitting),
     ]
     # Only told: what was never checked, and that entries were corrected, each with why.
     told = [*tools.unsure, *_amended(entries)]
@@ -165,7 +169,11 @@ def review_of(batch: Batch, *, by: User, mark: str = ".") -> Review:
         entries=entries,
         around=around,
         tools=tools,
-        signed_around=record.around_of(entries, notes, tools),
+        discrepancies=unfitting,
+        signed_around={
+            **record.around_of(entries, notes, tools),
+            **stove.signed(unfitting),
+        },
         digest=record.sha256(canonical([*shown, obstacles, batch.status, alone])),
     )
 
@@ -342,18 +350,8 @@ def _advice(batch: Batch, parent: Batch) -> str:
 
 
 def _notes(entries: Entries, found: Outcome) -> Iterable[str]:
-    hottest = max(
-        (
-            row.value
-            for row in standing(entries.readings)
-            if row.characteristic == Reading.Characteristic.TEMPERATURE
-            and row.value is not None
-        ),
-        default=None,
-    )
-    limit = entries.batch.formula_version.temperature_limit
-    if hottest is not None and hottest > limit:
-        yield f"It was at {hottest:.1f} °C; the formula allows {limit:.1f} °C."
+    hot = excursions.excursions_of(entries.batch, entries)
+    yield from map(excursions.sentence, hot)
     yield from _unusual_charges(entries)
     split = found.split
     if split is not None and split.is_too_much_unexplained:

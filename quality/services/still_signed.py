@@ -28,8 +28,11 @@ UNREADABLE = (
     ObjectDoesNotExist,
 )
 # Where the facts of a record list rows, each with its id; the names are those of
-# :class:`.Entries`. Records from before titrations or losses lack the key.
-LISTS = ("charges", "readings", "weighings", "losses", "titrations")
+# :class:`.Entries`. Records from before titrations, losses or hold points lack the key.
+LISTS = (
+    *("charges", "readings", "weighings", "losses", "titrations"),
+    *("hold_points", "starts"),
+)
 
 
 def readable(fault_of: Callable[[], str]) -> str:

@@ -15,6 +15,9 @@ UNITS: Final[dict[str, str]] = {
     Instrument.Kind.THERMOMETER: "°C",
     Instrument.Kind.PH_METER: "pH",
     Instrument.Kind.PH_STRIPS: "pH",
+    Instrument.Kind.CHECK_WEIGHT: "g",
+    Instrument.Kind.BUFFER: "pH",
+    Instrument.Kind.INDICATOR: "",
 }
 # The largest error that a check may let pass: more would not be a check. Common
 # practice, no source; that a meter should be within 0.1 pH is in requirements C34.

@@ -16,8 +16,10 @@ from producer.views.acts import needs, read_only, user_of
 from quality.charts.control import errors_picture
 from quality.documents import impact as documents
 from quality.forms.checking import FORMS
+from quality.models import InstrumentCheck
 from quality.services import checking, impact
 from quality.services.charting import Chartable, Kind
+from quality.services.due_checks import due_of
 from quality.services.impact import Doubt
 from quality.services.tolerances import UNITS, beyond_words
 
@@ -30,7 +32,7 @@ def instrument(request: HttpRequest, pk: int) -> HttpResponse:
     entry = get_object_or_404(Instrument, pk=pk)
     worth = checking.worth_of(entry)
     doubt = impact.doubt_of(entry)
-    picture = ""
+    picture, today = "", local_day(timezone.now())
     if worth.newest is not None and len(worth.errors) >= FEWEST_ERRORS:
         picture = errors_picture(
             [float(error) for error in worth.errors],
@@ -48,16 +50,30 @@ def instrument(request: HttpRequest, pk: int) -> HttpResponse:
             "doubt": doubt,
             "beyond": beyond_words(entry, worth.last_good) if worth.last_good else "",
             "in_doubt": impact.count(doubt) if doubt else 0,
-            "is_expired": entry.is_expired(local_day(timezone.now())),
+            "is_expired": entry.is_expired(today),
+            "today": today,
+            "due": due_of(entry) if entry.in_use else None,
+            "used_in_checks": bool(impact.checks_with(entry)),
             "charts": _charts(entry, has_checks=bool(worth.checks)),
             "picture": picture,
             "checks": [
-                (check, checking.error_of(check), checking.outcome_of(check))
+                (
+                    check,
+                    checking.error_of(check),
+                    checking.outcome_of(check),
+                    _references(check),
+                )
                 for check in reversed(worth.checks)
             ],
             "can_check": entry.kind in FORMS and user_of(request).may(Right.MAKER),
         },
     )
+
+
+def _references(check: InstrumentCheck) -> list[Instrument]:
+    """Return the weight or the buffers of the register that a check was made with."""
+    both = (check.reference_instrument, check.second_reference_instrument)
+    return [one for one in both if one is not None]
 
 
 def _charts(entry: Instrument, *, has_checks: bool) -> list[Chartable]:

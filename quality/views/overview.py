@@ -7,22 +7,37 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
-from producer.models import Material
+from producer.middleware import decimal_mark
+from producer.models import Material, User
 from producer.services.checks import local_day
-from producer.views.acts import read_only
+from producer.views.acts import read_only, user_of
 from quality.services import finding
-from quality.services.today import due
+from quality.services.today import Row, due, first_of
 
 
 @read_only
 def today(request: HttpRequest) -> HttpResponse:
-    """Show what is due, and for a new premises the first steps."""
-    day = local_day(timezone.now())
+    """Show what is due and what to do first; for a new premises the first steps."""
+    day, user = local_day(timezone.now()), user_of(request)
+    kinds = due(day, mark=decimal_mark())
+    first = first_of(kinds)
     return render(
         request,
         "quality/today.html",
-        {"due": due(day), "today": day, "is_new": not Material.objects.exists()},
+        {
+            "kinds": [
+                (kind, [(row, _may(user, row)) for row in kind.rows]) for kind in kinds
+            ],
+            "first": first
+            and {"kind": first[0], "row": first[1], "may": _may(user, first[1])},
+            "today": day,
+            "is_new": not Material.objects.exists(),
+        },
     )
+
+
+def _may(user: User, row: Row) -> bool:
+    return not row.rights or any(user.may(right) for right in row.rights)
 
 
 @read_only
@@ -31,19 +46,23 @@ def find(request: HttpRequest) -> HttpResponse:
     query = request.GET.get("q", "").strip()
     hit = finding.by_code(query)
     if hit:
-        return redirect(hit.page, hit.key)
-    hits = [(_address(hit), hit.words) for hit in finding.by_words(query[:120])]
+        return redirect(_address(hit))
+    groups = [
+        (group, [(_address(hit), hit.words) for hit in group.hits])
+        for group in finding.by_words(query)
+    ]
     return render(
         request,
         "quality/find.html",
         {
             "query": query,
-            "hits": hits,
+            "groups": groups,
+            "most": finding.MOST_HITS,
             "not_issued": finding.looks_like_code(query),
+            "is_mistyped": finding.looks_mistyped(query),
         },
     )
 
 
 def _address(hit: finding.Hit) -> str:
-    page, *arguments = hit.page.split()
-    return reverse(page, args=[*arguments, *([hit.key] if hit.key != "" else [])])
+    return reverse(hit.page, args=hit.keys)

@@ -286,7 +286,8 @@ def test_a_container_is_weighed_corrected_and_taken_back(
     assert "In the book 5 kg" in page_of(browser.get(address)).words
     page = page_of(browser.post(address, said, follow=True))
     assert "Hold and retest: 5.05 kg on the scale, 5 kg in the book" in page.words
-    assert "The lot is on hold now. A reviewer lifts that" in page.words
+    held = "The lot is on hold now. Titrate it; a stock-take sets the book"
+    assert held in page.words
     assert "90.0 % usable, then 1.0 % heavier: between" in page.words
     row = ContainerWeighing.objects.get()
     amend = reverse("batches:container_amend", args=[potash.code, row.pk])

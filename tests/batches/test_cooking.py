@@ -37,9 +37,8 @@ def pot(crew: make.Crew, quantity_mg: int = 5_000_000) -> tuple[Batch, RawLot]:
     """Return an open batch and a lot of water for it."""
     batch = make.open_batch(crew)
     make.go_through(crew, batch)
-    return batch, make.released_lot(
-        crew, make.water(crew.maker), quantity_mg=quantity_mg
-    )
+    water = make.water(crew.maker)
+    return batch, make.released_lot(crew, water, quantity_mg=quantity_mg)
 
 
 def edge(batch: Batch, source: Stock) -> int:

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from batches.models import Batch
-from producer.models import RawLot
+from producer.models import RawLot, SafetyNote
 from quality.services import goods
 from tests import lab, make
 from tests.doors.world import Arguments, World
@@ -62,6 +62,15 @@ def of_lot(**fields: Any) -> Where:
 def of_held(**fields: Any) -> Where:
     """Return a form about the lot that waits for a decision."""
     return lambda world, crew: ((world.held.code,), fields)
+
+
+def of_note(**fields: Any) -> Where:
+    """Return a form about the note on goggles."""
+
+    def where(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+        return (SafetyNote.objects.order_by("pk")[0].pk,), fields
+
+    return where
 
 
 def of_pot(*more: str | int, **fields: Any) -> Where:
@@ -142,6 +151,15 @@ def version(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     return (formula_id,), {**WHY, "shelf_life_days": "300"}
 
 
+def of_tin(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    return (world.held.code, 1), {"place": "by the door", "tare_mg": "120,5 g"}
+
+
+def counts(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    tin = world.held.containers.get(number=1)
+    return (), {f"counted_{world.held.pk}_{tin.pk}": "1 kg"}
+
+
 def opening(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     formula_id = world.cooking.formula_version.formula_id
     return (), {"formula": formula_id, "basis_mg": "1 kg"}
@@ -169,6 +187,27 @@ def charge(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
         "gross_mg": "1 150 g",
         "tare_mg": "350 g",
     }
+
+
+def beginning(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    arguments, typed = charge(world, crew)
+    return arguments, {
+        name: value for name, value in typed.items() if name != "gross_mg"
+    }
+
+
+def half_weighed(**fields: Any) -> Where:
+    """Return a form about a weighing that was begun and not finished."""
+
+    def where(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+        row = lab.half_weighing(crew, make.open_batch(crew))
+        return (row.batch.number, row.pk), fields
+
+    return where
+
+
+def just_entered(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    return (charged(crew).number,), {}
 
 
 def charged(crew: make.Crew) -> Batch:
@@ -327,12 +366,21 @@ ACTS: tuple[Act, ...] = (
     Act("quality:lot_decide", REVIEWER, of_held(**WHY, new="released")),
     Act("producer:lot_count", MAKER, of_lot(**WHY, counted_mg="1 kg")),
     Act("producer:lot_dispose", MAKER, of_lot(**WHY, amount_mg="10 g")),
+    Act("producer:containers", MAKER, of_lot(count="2", each_mg="100 g")),
+    Act("producer:container_change", MAKER, of_tin),
+    Act("producer:stock_take_new", MAKER, counts),
     Act("batches:formula_new", MAKER, formula),
     Act("batches:formula_version", MAKER, version),
     Act("batches:batch_open", MAKER, opening),
     Act("batches:lots", MAKER, choice),
     Act("batches:discount", MAKER, of_new_pot(**WHY, discount="2")),
+    Act("batches:paper", MAKER, of_pot(note="both sides; the power was out")),
+    Act("quality:hold_points", MAKER, of_new_pot(cleared="on")),
     Act("batches:charge", MAKER, charge),
+    Act("batches:charge_begin", MAKER, beginning),
+    Act("batches:start_finish", MAKER, half_weighed(other_mg="1 150 g")),
+    Act("batches:start_void", MAKER, half_weighed(**WHY)),
+    Act("batches:undo", MAKER, just_entered),
     Act(
         "batches:charge_amend",
         MAKER,
@@ -343,6 +391,7 @@ ACTS: tuple[Act, ...] = (
     Act("batches:read", MAKER, of_pot("ph", value="9.3"), "pH"),
     Act("batches:read", MAKER, of_pot("clarity", clarity="clear"), "clarity"),
     Act("batches:reading_amend", MAKER, of_pots("readings", **WHY, value="70")),
+    Act("batches:discrepancy_explain", REVIEWER, of_signed("discrepancies", **WHY)),
     Act("batches:weigh", MAKER, yield_),
     Act(
         "batches:weigh_amend",
@@ -353,6 +402,13 @@ ACTS: tuple[Act, ...] = (
     Act("batches:loss", MAKER, of_pot(kind="spill", mass_mg="3 g")),
     Act("batches:loss_amend", MAKER, of_pots("losses", **WHY, mass_mg="8 g")),
     Act("batches:loss_void", MAKER, of_pots("losses", **WHY)),
+    Act("batches:cost_add", MAKER, of_pot(kind="hours", amount_hundredths="36,50")),
+    Act("batches:cost_amend", MAKER, of_pots("costs", **WHY, amount_hundredths="2")),
+    Act("batches:cost_void", MAKER, of_pots("costs", **WHY)),
+    Act("producer:lot_price", MAKER, of_held(paid_hundredths="21.90")),
+    Act("producer:safety_new", MAKER, fixed(kind="rules", topic="detergents, read")),
+    Act("producer:safety_amend", MAKER, of_note(**WHY, topic="goggles replaced")),
+    Act("producer:safety_void", MAKER, of_note(**WHY)),
     Act("batches:finish", MAKER, of_pot()),
     Act("batches:abandon", MAKER, of_new_pot(**WHY)),
     Act("batches:fill", MAKER, filling),

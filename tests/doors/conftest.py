@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
+import pickle
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
 import pytest
+from django.db import transaction
 from django.test import Client
+from django.test.utils import override_settings
+from pytest_django import DjangoDbBlocker, Settings
 
 from producer.models import User
 from tests.doors import kept
@@ -11,10 +20,44 @@ from tests.doors import world as worlds
 from tests.doors.world import World
 
 
+class Standing(NamedTuple):
+    """A world that stands in the database, as bytes, and where its files lie."""
+
+    pickled: bytes
+    files: Path
+
+
+@pytest.fixture(scope="module")
+def standing_world(
+    django_db_setup: None,
+    django_db_blocker: DjangoDbBlocker,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Iterator[Standing]:
+    """Let one world stand for all tests of a module, and take it back at its end.
+
+    For a module whose every test begins with the world: it names this in its
+    ``pytestmark``, so that it comes before the transaction of the first test. Each
+    test writes in a transaction inside, which is taken back as ever, so it begins with
+    the same rows as if they had been put there for it alone.
+    """
+    files = tmp_path_factory.mktemp("world")
+    with django_db_blocker.unblock(), transaction.atomic():
+        with override_settings(MEDIA_ROOT=files, DATA_DIR=files):
+            made = kept.world()
+        yield Standing(pickle.dumps(made), files)
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def world(db: None) -> World:
-    """Return a premises with something of everything."""
-    return kept.world()
+def world(request: pytest.FixtureRequest, db: None, settings: Settings) -> World:
+    """Return a premises with something of everything, put there now if none stands."""
+    if "standing_world" not in request.fixturenames:
+        return kept.world()
+    standing: Standing = request.getfixturevalue("standing_world")
+    shutil.copytree(standing.files, settings.MEDIA_ROOT, dirs_exist_ok=True)
+    made = pickle.loads(standing.pickled)  # noqa: S301 - our own, of this run
+    assert isinstance(made, World)
+    return made
 
 
 @pytest.fixture

@@ -14,14 +14,13 @@ from django.urls import reverse
 
 from producer import journal
 from producer.models import JournalEntry, JournalHead, User
-from producer.services import people
 from tests import make
 from tests.database import row_values
 from tests.doors import world as worlds
 from tests.doors.acts_table import ACTS, EXEMPT, Act
 from tests.doors.world import World
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("standing_world")]
 
 JOURNAL = {JournalEntry._meta.label, JournalHead._meta.label}
 each_act = pytest.mark.parametrize("act", ACTS, ids=str)
@@ -199,30 +198,6 @@ def test_coming_and_going_write_no_act(world: World) -> None:
     assert went.status_code == 302
     assert client.get(reverse("producer:journal")).status_code == 302
     assert changed(before, row_values()) == set()
-
-
-def test_the_first_run_page_writes_the_first_act(db: None) -> None:
-    client, address = Client(), reverse("producer:set_up")
-    page = client.get(address)
-    fields = {
-        "submission": page.context["form"]["submission"].value(),
-        "code": people.make_setup_code(),
-        "premises_name": "Hollow Beck Soapery",
-        "time_zone": "Europe/London",
-        "name": "Odile Brandt",
-        "username": "odile.brandt",
-        "password": make.PASSWORD,
-    }
-    before = row_values()
-    assert client.post(address, {**fields, "code": "guessed"}).status_code == 200
-    assert changed(before, row_values()) == set()
-    assert client.post(address, fields).status_code == 302
-    entry = JournalEntry.objects.get()
-    assert entry.sequence == 1
-    assert entry.actor == User.objects.get()
-    after = row_values()
-    assert client.post(address, fields).status_code == 302
-    assert changed(after, row_values()) == set()
 
 
 def test_reading_every_page_changes_no_value_of_any_row(

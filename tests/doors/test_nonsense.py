@@ -17,7 +17,7 @@ from tests import make
 from tests.doors.pages import Page, page_of, text_of
 from tests.doors.world import World
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("standing_world")]
 
 MOST_ROWS = 25
 LISTS = (

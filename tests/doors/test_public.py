@@ -20,7 +20,7 @@ from tests.doors import world as worlds
 from tests.doors.pages import Page, page_of, text_of
 from tests.doors.world import World
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("standing_world")]
 
 # Every view that lets a visitor in, one by one. Add to it only with a reason.
 PUBLIC = {

@@ -20,6 +20,8 @@ from tests.doors import world as worlds
 from tests.doors.pages import Page, page_of, text_of
 from tests.doors.world import World
 
+pytestmark = pytest.mark.usefixtures("standing_world")
+
 POLICY = {
     "default-src 'none'",
     "script-src 'self'",
@@ -37,12 +39,16 @@ HEADERS = {
     "X-Frame-Options": "DENY",
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
+    "Permissions-Policy": "camera=(self), microphone=(), geolocation=()",
 }
 
 Answers = Iterator[tuple[str, HttpResponseBase]]
 
 
-PRINTS = {"batches:labels", "quality:affected_pdf", "quality:recall_pdf"}  # slow ones
+# Drawing a PDF is slow, and none of them is a page.
+PRINTS = {"batches:labels", "quality:batch_sheet", "quality:dossier"} | {
+    name for name in worlds.url_names() if name.endswith("_pdf")
+}
 
 
 def crawl(world: World, browser: Client, *, prints: bool = False) -> Answers:

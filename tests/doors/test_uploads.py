@@ -16,7 +16,7 @@ from tests import make
 from tests.doors.pages import field_value, page_of, text_of
 from tests.doors.world import World
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("standing_world")]
 
 
 @pytest.fixture

@@ -9,13 +9,22 @@ from typing import Any
 
 from django.db.models import Model
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from batches.models import Batch, Bottle, Dispatch, FillingLot
-from batches.services import cooking, dispatching, losses
-from producer.models import RawLot, User
+from batches.services import (
+    cooking,
+    costs,
+    dispatching,
+    half_weighings,
+    losses,
+    transcribing,
+)
+from producer.models import RawLot, SafetyNote, StockTake, User
+from producer.services import containers, counting, safety
 from quality.models import Deviation, Recall
 from quality.services import recalling
-from tests import lab, make
+from tests import kept, lab, make
 from tests.quality import faulty
 
 ROLES = ("visitor", "owner", "maker", "reviewer", "auditor")
@@ -66,7 +75,7 @@ def build() -> World:
     crew = make.Crew(accounts["maker"], accounts["reviewer"])
     released = make.released_liquid(crew)
     filling_lot = make.filled(crew, released, count=3, nominal_ul=250_000)
-    kept, sent, _ = make.bottles_of(filling_lot)
+    here, sent, _ = make.bottles_of(filling_lot)
     lot = RawLot.objects.listed().get(material=make.potash(crew.maker))
     lab.titration(crew, lot.stock)
     # Before the can is found heavier: that holds the lot, and nothing of it leaves.
@@ -78,17 +87,20 @@ def build() -> World:
     )
     lab.container(crew, lot, gain_mg=100_000)
     make.strips(crew.maker)
+    safety.record_note(
+        by=crew.maker, kind="protection", topic="goggles", done_on=make.TODAY
+    )
     rejected = _rejected(crew)
     return World(
         accounts=accounts,
         lot=lot,
-        held=make.held_lot(crew, make.sunflower(crew.maker)),
+        held=_in_tins(crew, make.held_lot(crew, make.sunflower(crew.maker))),
         cooking=_in_the_pot(crew),
         waiting=make.cooked_batch(crew),
         released=make.fresh(released),
         rejected=rejected,
         filling_lot=filling_lot,
-        bottle=kept,
+        bottle=here,
         dispatch=dispatch,
         recall=recalling.open_recall(
             by=crew.reviewer,
@@ -104,9 +116,26 @@ def build() -> World:
     )
 
 
+def _in_tins(crew: make.Crew, lot: RawLot) -> RawLot:
+    """Return a lot that is kept in two tins, of which one was counted."""
+    first, _ = containers.register(
+        by=crew.maker,
+        lot=lot,
+        fillings=containers.alike(count=2, each_mg=make.KG, place="larder"),
+    )
+    counting.take_stock(
+        by=crew.maker,
+        counts=[counting.Counted(lot=lot, container=first, counted_mg=make.KG)],
+    )
+    return lot
+
+
 def _in_the_pot(crew: make.Crew) -> Batch:
     batch = make.open_batch(crew)
     make.charge_all(crew, batch)
+    half_weighings.take_back(
+        by=crew.maker, start=lab.half_weighing(crew, batch), reason="wrong jug"
+    )
     cooking.record_reading(
         by=crew.maker,
         batch=batch,
@@ -115,7 +144,18 @@ def _in_the_pot(crew: make.Crew) -> Batch:
         instrument=make.thermometer(crew.maker),
     )
     lab.free_alkali(crew, batch)
-    losses.record_loss(by=crew.maker, batch=batch, kind="spill", mass_mg=9_000)
+    sheet = transcribing.begin(
+        by=crew.maker, batch=batch, note="power out", upload=make.picture("sheet.png")
+    )
+    losses.record_loss(
+        by=crew.maker,
+        batch=batch,
+        kind="spill",
+        mass_mg=9_000,
+        transcription=sheet,
+        observed_at=timezone.now(),
+    )
+    costs.record_cost(by=crew.maker, batch=batch, kind="energy", amount_hundredths=180)
     make.weigh_bulk(crew, batch)
     return make.fresh(batch)
 
@@ -125,7 +165,9 @@ def _rejected(crew: make.Crew) -> Batch:
     batch = make.cooked_batch(crew)
     lab.free_alkali(crew, batch)
     losses.record_loss(by=crew.maker, batch=batch, kind="spill", mass_mg=9_000)
-    return make.signed(crew.reviewer, batch, "reject")
+    signed = make.signed(crew.reviewer, batch, "reject")
+    kept.discrepancy(crew, signed)
+    return signed
 
 
 def all_rights(world: World) -> User:
@@ -173,6 +215,7 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         )
     )
     signed, titrated = world.rejected, world.rejected.stock.titrations.first()
+    unfitting = _pk(signed.discrepancies.first())
     signed_charge, signed_reading, signed_weighing, signed_loss = (
         _pk(rows.first())
         for rows in (
@@ -187,6 +230,7 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         ("consignees", world.dispatch.consignee_id),
         ("materials", world.lot.material_id),
         ("instruments", make.thermometer(world.accounts["maker"]).pk),
+        ("vessels", make.vessel(world.accounts["maker"]).pk),
     ]
     other = world.accounts["auditor"].pk
     certificate = world.lot.certificates.get()
@@ -206,23 +250,44 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:lot_decide": [(lot,), (world.held.code,)],
         "producer:lot_count": [(lot,)],
         "producer:lot_dispose": [(lot,)],
+        "producer:containers": [(lot,), (world.held.code,)],
+        "producer:container_change": [(world.held.code, 1)],
+        "producer:stock_take": [(_pk(StockTake.objects.first()),)],
+        "producer:lot_price": [(lot,)],
+        "producer:safety_amend": [(_pk(SafetyNote.objects.first()),)],
+        "producer:safety_void": [(_pk(SafetyNote.objects.first()),)],
+        "batches:costs": [(pot,), (world.released.number,)],
+        "batches:cost_add": [(pot,)],
+        "batches:cost_amend": [(pot, _pk(world.cooking.costs.first()))],
+        "batches:cost_void": [(pot, _pk(world.cooking.costs.first()))],
+        "quality:supplier": [(world.lot.supplier_id,)],
+        "quality:consignee": [(world.dispatch.consignee_id,)],
         "producer:attachment": [(certificate.attachment_id or 0,)],
         "batches:formula": [(formula,)],
         "batches:formula_version": [(formula,)],
         "batches:batch": [(pot,), (world.waiting.number,), (world.released.number,)],
         "batches:lots": [(pot,)],
         "batches:discount": [(pot,)],
+        "batches:paper": [(pot,)],
+        "batches:paper_sheet": [(pot, _pk(world.cooking.transcriptions.first()))],
         "batches:charge": [(pot, 1), (pot, 4)],
+        "batches:charge_begin": [(pot, 1), (pot, 4)],
+        "batches:start_finish": [(pot, _pk(world.cooking.weighing_starts.first()))],
+        "batches:start_void": [(pot, _pk(world.cooking.weighing_starts.first()))],
+        "batches:undo": [(pot,), (world.released.number,)],
         "batches:charge_amend": [(pot, charge)],
         "batches:charge_void": [(pot, charge)],
         "batches:read": [(pot, one) for one in ("temperature", "ph", "clarity")],
         "batches:reading_amend": [(pot, reading)],
+        "batches:discrepancy": [(signed.number, unfitting)],
+        "batches:discrepancy_explain": [(signed.number, unfitting)],
         "batches:weigh": [(pot,)],
         "batches:weigh_amend": [(pot, weighing)],
         "batches:correct": [(pot, lot)],
         "batches:loss": [(pot,)],
         "batches:loss_amend": [(pot, _pk(world.cooking.losses.first()))],
         "batches:loss_void": [(pot, _pk(world.cooking.losses.first()))],
+        "batches:pot": [(pot,), (world.waiting.number,)],
         "batches:finish": [(pot,)],
         "batches:abandon": [(pot,)],
         "batches:fill": [(world.released.number,)],
@@ -248,6 +313,8 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:material_limit_set": [(world.lot.material_id,)],
         "quality:review": [(world.waiting.number,), (world.released.number,)],
         "quality:batch_sheet": [(pot,), (world.released.number,)],
+        "quality:blank_sheet": [(version,)],
+        "quality:hold_points": [(pot,), (world.waiting.number,)],
         "quality:dossier": [(world.released.number,)],
         "quality:sign": [(world.waiting.number,)],
         "quality:doses": [(world.released.number,), (pot,)],

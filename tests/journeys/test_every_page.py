@@ -92,6 +92,8 @@ def world(owner: User, crew: make.Crew) -> World:
         /limits/{version.pk}/ /limits/{version.pk}/set/
         /batches/ /batches/open/ /batches/{running.number}/
         /batches/{running.number}/lots/ /batches/{running.number}/charge/4/
+        /batches/{running.number}/pot/ /batches/{running.number}/pot/?step=charge-4
+        /batches/{sharp.number}/pot/ /batches/{waiting.number}/pot/
         /batches/{running.number}/read/ph/ /batches/{running.number}/weigh/
         /batches/{source.number}/ /history/{potash.code}/
         /review/{waiting.number}/ /review/{waiting.number}/sign/

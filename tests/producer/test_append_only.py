@@ -8,7 +8,7 @@ import pytest
 from django.db import DatabaseError, connection, models, transaction
 
 from producer.models import JournalEntry, User
-from tests import lab, make
+from tests import kept, lab, make
 from tests.database import (
     append_only_models,
     our_models,
@@ -93,7 +93,14 @@ def test_every_record_of_something_that_happened_is_append_only() -> None:
 
 def fill_every_table(crew: make.Crew) -> None:
     """Do one of everything, so that each append-only table has a row."""
-    from batches.services import dispatching, losses  # noqa: PLC0415
+    from batches.services import (  # noqa: PLC0415
+        costs,
+        discrepancies,
+        dispatching,
+        losses,
+        transcribing,
+    )
+    from producer.services import counting, safety  # noqa: PLC0415
     from quality.services import (  # noqa: PLC0415
         changing,
         checking,
@@ -129,10 +136,19 @@ def fill_every_table(crew: make.Crew) -> None:
         net_mg=[511_000] * lot.count,
     )
     titrated = make.cooked_batch(crew)
+    transcribing.begin(by=crew.maker, batch=titrated, note="power out")
     faulty.closed(crew, titrated, "ph", "no_effect")
     lab.free_alkali(crew, titrated)
+    costs.record_cost(
+        by=crew.maker, batch=titrated, kind="energy", amount_hundredths=90
+    )
+    safety.record_note(by=crew.maker, kind="rules", topic="read", done_on=make.TODAY)
     losses.record_loss(by=crew.maker, batch=titrated, kind="spill", mass_mg=9_000)
-    lab.container(crew, make.released_lot(crew, make.potash(crew.maker)))
+    potash = make.released_lot(crew, make.potash(crew.maker))
+    lab.container(crew, potash)
+    counting.take_stock(
+        by=crew.maker, counts=[counting.Counted(lot=potash, counted_mg=5 * make.KG)]
+    )
     checking.record_check(
         by=crew.maker,
         instrument=make.scale(crew.maker),
@@ -141,6 +157,8 @@ def fill_every_table(crew: make.Crew) -> None:
         ),
         tolerance=Decimal(2),
     )
+    discrepancies.explain(**kept.explaining(crew))
+    lab.half_weighing(crew, make.open_batch(crew))
 
 
 @pytest.mark.django_db

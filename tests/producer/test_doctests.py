@@ -13,7 +13,13 @@ PURE = [
     "producer.quantities",
     "producer.codes",
     "producer.errors",
+    "producer.wall_clock",
+    "producer.money",
+    "batches.costing",
+    "batches.cover",
     "batches.lifecycle",
+    "batches.excursions",
+    "batches.first_expired",
     "batches.chemistry",
     "quality.statistics",
 ]

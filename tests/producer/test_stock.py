@@ -10,6 +10,7 @@ from django.db import DatabaseError, IntegrityError, models, transaction
 from django.utils import timezone
 
 from batches.models import Charge, Input
+from producer import journal
 from producer.errors import NotEnough, Refusal
 from producer.models import JournalEntry, RawLot, Stock, StockMovement, User
 from producer.services import stock
@@ -39,6 +40,8 @@ def test_scenario_01_last_forty_grams_drawn_twice(
     lot = make.released_lot(crew, make.water(crew.maker), quantity_mg=40_000)
     make.scale(crew.maker)
     batches = [make.open_batch(crew), make.open_batch(rival)]
+    for batch in batches:
+        make.go_through(crew, batch)
     written = JournalEntry.objects.count()
 
     results = started(  # type: ignore[operator]
@@ -54,7 +57,21 @@ def test_scenario_01_last_forty_grams_drawn_twice(
     assert f"drawn into a batch, 40 g, by {winner}" in lost[0].message
     assert balance_of(lot) == 0 == sum_of_movements(lot)
     assert Charge.objects.count() == Input.objects.count() == 1
-    assert JournalEntry.objects.count() == written + 1
+    # Both attempts are on record: one as a charge, the other as refused, with why.
+    acts = JournalEntry.objects.filter(sequence__gt=written).order_by("sequence")
+    drawn, refused = acts
+    assert (drawn.act, refused.act) == ("charge weighed", "draw refused")
+    assert {drawn.actor_name, refused.actor_name} == {"Mirja Aalto", "Tove Berg"}
+    assert drawn.actor_name == winner
+    assert refused.after_values == {
+        "source": lot.code,
+        "wanted_mg": 40_000,
+        "refused": lost[0].message,
+    }
+    assert {drawn.subject_label, refused.subject_label} == {
+        batch.number for batch in batches
+    }
+    assert list(journal.faults()) == []
 
 
 @pytest.mark.django_db(transaction=True)

@@ -51,8 +51,12 @@ def checksums(folder: Path) -> Iterator[str]:
 
 
 def signatures(folder: Path) -> Iterator[str]:
-    """Each signature has its record: the bytes hash to it, and they are canonical."""
+    """Each signature has its record: the bytes hash to it, and they are canonical.
+
+    A photograph of a paper sheet that a record names is the one in the folder.
+    """
     rows = table(folder, "signatures")
+    papers = {one["id"]: one["attachment_sha256"] for one in sheets(folder)}
     for row in rows:
         path = folder / "batches" / row["batch"] / row["record_file"]
         yield from of_record(path, row["record_sha256"])
@@ -60,6 +64,9 @@ def signatures(folder: Path) -> Iterator[str]:
         said = (record["facts"]["batch"], record["decision"]["printed_name"])
         if said != (row["batch"], row["printed_name"]):
             yield f"{path.name}: is not what tables/signatures.csv says"
+        for sheet in record["facts"].get("sheets", []):
+            if papers.get(str(sheet["id"])) != (sheet["photograph_sha256"] or ""):
+                yield f"{path.name}: sheet {sheet['id']} has another photograph"
     known = {json.loads(act["after"]).get("record_sha256") for act in acts(folder)}
     for row in rows:
         if row["record_sha256"] not in known:
@@ -68,6 +75,11 @@ def signatures(folder: Path) -> Iterator[str]:
     for name in sorted(kept ^ {row["record_file"] for row in rows}):
         yield f"{name}: a record without a signature, or the other way round"
     say(f"{len(rows)} signatures")
+
+
+def sheets(folder: Path) -> list[dict[str, str]]:
+    """Read the paper sheets that entries were copied from."""
+    return table(folder, "paper_sheets")
 
 
 def deviations(folder: Path) -> Iterator[str]:
@@ -96,7 +108,7 @@ def attachments(folder: Path) -> Iterator[str]:
     """Each paper is what was noted when it came in."""
     noted = {
         row["attachment_sha256"]: row["attachment"]
-        for row in table(folder, "certificates")
+        for row in (*table(folder, "certificates"), *table(folder, "paper_sheets"))
         if row["attachment_sha256"]
     }
     for digest, name in noted.items():

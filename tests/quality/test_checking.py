@@ -354,6 +354,7 @@ def test_the_budget_of_a_reading_is_the_uncertainty_that_the_records_keep(
 ) -> None:
     for entry in (make.scale(maker), make.meter(maker), make.thermometer(maker)):
         worth = worth_of(entry)
+        assert worth.budget is not None
         assert worth.budget.standard_uncertainty == pytest.approx(
             float(entry.standard_uncertainty()), abs=1e-6
         )

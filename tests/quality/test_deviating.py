@@ -365,10 +365,11 @@ def test_open_ones_stand_first_and_are_found_by_code_and_words(
     assert old in deviations.found(batch.number)
     hit = finding.by_code(old.code.lower())
     assert hit is not None
-    assert (hit.page, hit.key) == ("quality:deviation", old.code)
-    assert old.code in [one.key for one in finding.by_words("the strip said")]
-    due = {one.kind: one.rows for one in today.due(make.TODAY)}
-    assert due["deviation"] == [old]
+    assert (hit.page, hit.keys) == ("quality:deviation", (old.code,))
+    groups = finding.by_words("the strip said")
+    assert (old.code,) in [one.keys for group in groups for one in group.hits]
+    due = {one.slug: one.rows for one in today.due(make.TODAY)}
+    assert [row.name for row in due["deviation"]] == [old.code]
 
 
 BEHIND_ITS_BACK = [

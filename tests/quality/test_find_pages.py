@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from producer.codes import grouped, new_bottle_code, numbered_code
-from producer.models import User
+from producer.models import Container, User
+from quality.services.finding import MOST_HITS
+from tests import make
 from tests.doors import kept
 from tests.doors.pages import page_of
 from tests.doors.world import World
@@ -27,7 +33,7 @@ def browser(world: World) -> Client:
     return client
 
 
-KINDS = ("lot", "batch", "bottle", "filling lot", "dispatch", "recall")
+KINDS = ("lot", "batch", "bottle", "filling lot", "dispatch", "recall", "deviation")
 
 
 def page_and_code(world: World, kind: str) -> tuple[str, str]:
@@ -39,6 +45,7 @@ def page_and_code(world: World, kind: str) -> tuple[str, str]:
         "filling lot": ("batches:filling_lot", world.filling_lot.code),
         "dispatch": ("batches:dispatch", world.dispatch.code),
         "recall": ("quality:recall", world.recall.code),
+        "deviation": ("quality:deviation", world.deviation.code),
     }[kind]
 
 
@@ -92,28 +99,99 @@ def test_a_bottle_code_that_was_never_issued_is_said_to_be_none_of_ours(
 
 
 @pytest.mark.parametrize(
-    ("typed", "leads_to"),
+    ("typed", "heading", "leads_to"),
     [
-        ("fenwick", "/registers/suppliers/"),
-        ("LINDQVIST", "/registers/consignees/"),
-        ("potash", "/registers/materials/"),
-        ("kitchen", "/formulas/"),
-        ("SL-1", "/lots/"),
-        ("mirja", "/people/"),
+        ("fenwick", "Suppliers", "/suppliers/"),
+        ("LINDQVIST", "Consignees", "/consignees/"),
+        ("potash", "Materials", "/materials/"),
+        ("kitchen", "Formulas", "/formulas/"),
+        ("SL-1", "Raw lots", "/lots/"),
+        ("mirja", "People", "/people/"),
+        ("bench sc", "Instruments, strips and buffers", "/instruments/"),
+        ("steel", "Vessels", "/registers/vessels/"),
+        ("tried out", "Recalls", "/recalls/"),
+        ("lindqvist", "Dispatches", "/dispatches/"),
     ],
 )
-def test_words_find_what_contains_them(
-    browser: Client, typed: str, leads_to: str
+def test_words_find_what_contains_them_by_kind(
+    browser: Client, typed: str, heading: str, leads_to: str
 ) -> None:
-    page = page_of(browser.get("/find/", {"q": typed}))
-    links = [
-        one["href"] for one in page.attributes("a") if one["href"].startswith(leads_to)
-    ]
-    navigation = {"/lots/"}
-    found = [link for link in links if link not in navigation]
+    response = browser.get("/find/", {"q": typed})
+    assert heading in page_of(response).words
+    main = response.text.partition(f"<h2>{heading}</h2>")[2].partition("</ul>")[0]
+    found = re.findall(r'href="([^"]+)"', main)
     assert found
     for link in found:
-        assert browser.get(link).status_code in {200, 403}  # a register's entry: makers
+        assert link.startswith(leads_to)
+        assert browser.get(link).status_code == 200  # by everybody with an account
+
+
+def test_the_number_of_a_certificate_leads_to_its_lot(browser: Client) -> None:
+    crew = make.Crew(
+        User.objects.get(is_maker=True), User.objects.get(is_reviewer=True)
+    )
+    lot = make.released_lot(
+        crew, make.potash(crew.maker), certificate={"reference": "COA 4471/b"}
+    )
+    response = browser.get("/find/", {"q": "coa 4471"})
+    assert "Certificates" in page_of(response).words
+    assert reverse("producer:lot", args=[lot.code]) in response.text
+
+
+def test_a_container_leads_to_its_lot_and_one_that_is_none_is_said(
+    world: World, browser: Client
+) -> None:
+    Container.objects.create(lot=world.lot, number=2, filled_mg=5)
+    response = browser.get("/find/", {"q": f"{world.lot.code}/2".lower()})
+    there = reverse("producer:lot", args=[world.lot.code])
+    assert response.headers.get("Location") == there
+    words = page_of(browser.get("/find/", {"q": f"{world.lot.code}/3"})).words
+    assert "was not issued by this premises" in words
+
+
+@pytest.mark.parametrize("kind", ["lot", "bottle"])
+def test_a_wrong_check_character_is_said_and_nothing_is_guessed(
+    world: World, browser: Client, kind: str
+) -> None:
+    _, code = page_and_code(world, kind)
+    wrong = code[:-1] + ("2" if code[-1] != "2" else "3")
+    for typed in (wrong, wrong.lower(), f"https://soap.example/b/{wrong}/"):
+        response = browser.get("/find/", {"q": typed})
+        assert response.status_code == 200
+        words = page_of(response).words
+        assert "a character in it is wrong" in words
+        assert "Which was meant cannot be told." in words
+        assert "not issued" not in words
+
+
+def test_an_address_of_any_of_our_pages_leads_to_its_record(
+    world: World, browser: Client
+) -> None:
+    for address in (
+        f"https://elsewhere.example/lots/{world.lot.code}/",
+        f"HTTP://10.0.0.7:8000/lots/{world.lot.code}/?from=scan#ledger",
+    ):
+        response = browser.get("/find/", {"q": address})
+        there = reverse("producer:lot", args=[world.lot.code])
+        assert response.headers.get("Location") == there
+
+
+def test_at_most_ten_of_a_kind_are_listed_and_the_questions_stay_as_many(
+    browser: Client,
+) -> None:
+    maker = User.objects.get(is_maker=True)
+    for number in range(2):
+        make.supplier(maker, f"Oils of valley {number}")
+    browser.get("/find/", {"q": "valley"})
+    with CaptureQueriesContext(connection) as few:
+        browser.get("/find/", {"q": "valley"})
+    for number in range(2, 50):
+        make.supplier(maker, f"Oils of valley {number}")
+    with CaptureQueriesContext(connection) as many:
+        response = browser.get("/find/", {"q": "valley"})
+    assert response.text.count('href="/suppliers/') == MOST_HITS
+    assert "These are the first 10; there are more." in page_of(response).words
+    assert len(many) == len(few)
 
 
 def test_the_first_characters_of_a_bottle_find_it(

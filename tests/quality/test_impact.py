@@ -95,6 +95,7 @@ def test_scenario_27_a_scale_fails_and_every_weighing_since_the_last_good_check_
             if code == row.batch.number and row.source.code in what
         ]
         assert one.value * 1000 == row.net_mg
+        assert one.effect is not None
         assert one.effect * 100_000 == row.net_mg
         assert one.percent == 1
     assert listed[paste.number, "what came out"].unit == "g"
@@ -106,6 +107,7 @@ def test_scenario_27_a_scale_fails_and_every_weighing_since_the_last_good_check_
     made = paste.bulk_weighings.get().net_mg
     assert batch.alkali_percent == pytest.approx(-excess * 1000 / made)
     potash = next(one for one in of(found, paste) if "potash" in one.what)
+    assert potash.effect is not None
     assert potash.alkali == -potash.effect * Decimal("0.9")  # assay of the lot
     assert batch.alkali_alone == potash.alkali  # each oil takes up less than all of it
 

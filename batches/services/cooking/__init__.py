@@ -3,10 +3,12 @@
 from batches.services.cooking.charging import amend_charge, charge
 from batches.services.cooking.closing import abandon, finish
 from batches.services.cooking.correcting import correct
+from batches.services.cooking.how import How
 from batches.services.cooking.reading import amend_reading, record_reading
 from batches.services.cooking.weighing import amend_bulk, weigh_bulk
 
 __all__ = [
+    "How",
     "abandon",
     "amend_bulk",
     "amend_charge",

@@ -2,27 +2,46 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import uuid
 from decimal import Decimal
 from typing import Any
 
-from django.db import models, transaction
-from django.utils import timezone
+from django.db import transaction
 
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
-from batches.models import Batch, BulkWeighing, Charge, FormulaLine, Input
-from batches.services import hold_points, moves, planning, sources
+from batches.models import Batch, Charge, FormulaLine
+from batches.services import (
+    half_weighings,
+    hold_points,
+    moves,
+    planning,
+    proposing,
+    sources,
+    transcribing,
+)
 from batches.services.closed import Also, act_and_facts, may_amend
+from batches.services.cooking import drawing
+from batches.services.cooking.guards import (
+    its_own_line,
+    oils_first,
+    still_takes_charges,
+)
 from batches.services.cooking.how import PLAIN, How
-from batches.services.cooking.plausible import check_correction, check_target
+from batches.services.cooking.plausible import (
+    check_correction,
+    check_tare,
+    check_target,
+)
+from batches.services.cooking.refused import leaves_a_trace
 from batches.services.cooking.rows import newest, weighed, weighing_facts, write
 from producer.errors import Refusal
-from producer.models import Instrument, Material, Right, Stock, StockMovement, User
-from producer.services import stock as ledger
+from producer.models import Container, Instrument, Right, Stock, User
 from producer.services.checks import local_day, need_reason, plausible_time, require
 
 
+@leaves_a_trace
 @transaction.atomic
 def charge(
     *,
@@ -47,30 +66,41 @@ def charge(
     going into its rework. Potash comes last: it is refused until every oil has been
     weighed, because its amount follows from them. Nothing is weighed in before the
     hold points were gone through.
+
+    ``how`` says from which container and in which vessel, by difference or not, and
+    why a lot that expires earlier is passed over: without that such a lot is taken
+    first. A charge that finishes a half weighing keeps what was stored of it.
     """
     require(by, Right.MAKER)
-    observed_at = plausible_time(observed_at or timezone.now())
     batch = still_takes_charges(batch)
+    observed_at = transcribing.observed(batch, observed_at, how.transcription)
     hold_points.stop_unless_passed(batch)
-    if line is not None and line.version_id != batch.formula_version_id:
-        raise Refusal("This line belongs to another formula version.", field="line")
-    sources.check_source(
-        batch=batch, line=line, source=source, on=local_day(observed_at)
+    its_own_line(batch, line)
+    how = half_weighings.finishing(
+        how,
+        batch=batch,
+        line=line,
+        source=source,
+        scale=scale,
+        first_mg=gross_mg if how.start and how.start.by_difference else tare_mg,
     )
-    if line and line.material and line.material.kind == Material.Kind.POTASH:
-        _oils_first(batch)
+    on = local_day(observed_at)
+    sources.check_source(batch=batch, line=line, source=source, on=on)
+    oils_first(batch, line)
     row = weighed(
         with_figure(Charge(batch=batch, line=line, source=source, entered_by=by)),
         scale=scale,
         gross_mg=gross_mg,
         tare_mg=tare_mg,
         observed_at=observed_at,
-        how=how,
+        how=from_where(source, how, net_mg=gross_mg - tare_mg),
     )
     row.reason = unusual.strip()
     if not row.reason:
+        check_tare(row)
         check_target(batch, row)
-    put_in(by, row)
+    _in_turn(row, on)
+    drawing.put_in(by, row)
     if batch.status == BatchStatus.PLANNED:
         moves.move_batch(
             by=by, batch=batch, new=BatchStatus.IN_PROCESS, observed_at=observed_at
@@ -79,6 +109,7 @@ def charge(
     return row
 
 
+@leaves_a_trace
 @transaction.atomic
 def amend_charge(
     *,
@@ -88,6 +119,7 @@ def amend_charge(
     gross_mg: int = 0,
     tare_mg: int = 0,
     source: Stock | None = None,
+    container: Container | None = None,
     void: bool = False,
     observed_at: datetime.datetime | None = None,
     also: Also | None = None,
@@ -98,7 +130,8 @@ def amend_charge(
     The stock follows: what the old row drew goes back, what the new row says is
     drawn. Both rows stay legible. It is held to what a new row is held to: the scale
     must carry it, a new lot must fit, a correction stays small. Only a mass far from
-    the formula needs no second reason.
+    the formula needs no second reason. How it was weighed stays as it was, but for the
+    ``container`` if another one is named, or the lot is another.
 
     ``also`` lets a signed batch be corrected, but for the lot; only quality's change
     after signature passes it, see :mod:`batches.services.closed`.
@@ -142,13 +175,11 @@ def amend_charge(
         gross_mg=0 if void else gross_mg,
         tare_mg=0 if void else tare_mg,
         observed_at=plausible_time(observed_at or charge.observed_at),
+        how=_how_now(charge, row, container, net_mg=gross_mg - tare_mg),
     )
     if is_correction(row) and not void:
         check_correction(batch, row.net_mg, instead_of_mg=charge.net_mg)
-    _move_difference(by, charge, row)
-    row.save(force_insert=True)
-    _add_to_edge(batch, charge.source, -charge.net_mg)
-    _add_to_edge(batch, new_source, row.net_mg)
+    drawing.replace(by, charge, row)
     act, further = act_and_facts(
         "charge taken back" if void else "charge corrected", also, batch, charge, row
     )
@@ -172,45 +203,52 @@ def _not_taken_back_too_late(batch: Batch, *, void: bool) -> None:
         )
 
 
-def still_takes_charges(batch: Batch) -> Batch:
-    """Return the batch, locked, if something may still be weighed in."""
-    batch = moves.still_open(batch)
-    if batch.status in CLOSED_TO_CHARGES:
-        raise Refusal(f"Batch {batch.number} is finished; nothing can be added to it.")
-    if BulkWeighing.objects.current().filter(batch=batch).exists():
-        raise Refusal(
-            "What came out has been weighed already, so nothing can be weighed in any"
-            " more. Finish the batch; if it needs mending, it is reworked."
-        )
-    return batch
-
-
 def is_correction(charge: Charge) -> bool:
     """Say whether a charge corrects the alkali: a raw lot that no line asks for."""
     return charge.line_id is None and charge.source.kind == Stock.Kind.LOT
 
 
-def put_in(by: User, row: Charge) -> None:
-    """Draw a charge from its stock, save it and add it to the genealogy."""
-    ledger.move(
-        by=by,
-        stock=row.source,
-        kind=StockMovement.Kind.DRAW,
-        amount_mg=-row.net_mg,
-        observed_at=row.observed_at,
-        purpose=row.batch.number,
+def from_where(source: Stock, how: How, *, net_mg: int) -> How:
+    """Return how something is weighed, with the container it comes from."""
+    container = drawing.container_for(
+        source, how.container, net_mg=0 if how.by_difference else net_mg
     )
-    row.save(force_insert=True)
-    _add_to_edge(row.batch, row.source, row.net_mg)
+    how = dataclasses.replace(how, container=container)
+    drawing.check_difference(source, how)
+    return how
 
 
-def _oils_first(batch: Batch) -> None:
-    missing = planning.uncharged_oils(batch)
-    if missing:
-        raise Refusal(
-            f"Weigh the oils first ({', '.join(missing)}): the potash is computed from"
-            " what is really in the pot."
-        )
+def _in_turn(row: Charge, on: datetime.date) -> None:
+    """Refuse to pass over a lot that expires earlier, unless it says why.
+
+    A reason for what is no skip is not kept: it would say that there was one.
+    """
+    left = proposing.needs_reason(
+        batch=row.batch, line=row.line, source=row.source, net_mg=row.net_mg, on=on
+    )
+    if left is None:
+        row.passed_over = ""
+    elif not row.passed_over:
+        raise Refusal(proposing.words_for(left, row.source), field="passed_over")
+
+
+def _how_now(
+    old: Charge, new: Charge, container: Container | None, *, net_mg: int
+) -> How:
+    """Return how a corrected charge was weighed: as before, if it is of that lot."""
+    named = container
+    if new.source_id == old.source_id:
+        named = named or old.container
+    if named is not None or new.source_id != old.source_id:
+        named = drawing.container_for(new.source, named, net_mg=net_mg)
+    return How(
+        by_difference=old.by_difference and bool(named or old.vessel),
+        container=named,
+        vessel=old.vessel,
+        start=old.start,
+        passed_over=old.passed_over,
+        transcription=old.transcription,
+    )
 
 
 def with_figure(row: Charge) -> Charge:
@@ -229,42 +267,13 @@ def with_figure(row: Charge) -> Charge:
     return row
 
 
-def _move_difference(by: User, old: Charge, new: Charge) -> None:
-    if new.source_id == old.source_id:
-        _draw(by, new, new.net_mg - old.net_mg)
-    else:
-        # In one order for everybody: two people who swap two lots at once would wait
-        # for each other.
-        both = Stock.objects.filter(pk__in=[old.source_id, new.source_id])
-        list(both.select_for_update().order_by("pk"))
-        _draw(by, old, -old.net_mg, reason=new.reason)
-        _draw(by, new, new.net_mg)
-
-
-def _draw(by: User, row: Charge, amount_mg: int, *, reason: str = "") -> None:
-    if amount_mg:
-        ledger.move(
-            by=by,
-            stock=row.source,
-            kind=StockMovement.Kind.DRAW
-            if amount_mg > 0
-            else StockMovement.Kind.DRAW_BACK,
-            amount_mg=-amount_mg,
-            observed_at=row.observed_at,
-            purpose=row.batch.number,
-            reason=reason or row.reason,
-        )
-
-
-def _add_to_edge(batch: Batch, source: Stock, mass_mg: int) -> None:
-    if not mass_mg:
-        return
-    Input.objects.get_or_create(batch=batch, source=source, defaults={"mass_mg": 0})
-    Input.objects.filter(batch=batch, source=source).update(
-        mass_mg=models.F("mass_mg") + mass_mg
-    )
-
-
 def charge_facts(row: Charge) -> dict[str, Any]:
     """Return a charge as plain JSON values for the journal."""
-    return {**weighing_facts(row), "source": row.source.code}
+    further = {
+        "by_difference": row.by_difference,
+        "container": row.container.code if row.container else "",
+        "vessel": row.vessel.name if row.vessel else "",
+        "passed_over": row.passed_over,
+    }
+    said = {name: value for name, value in further.items() if value}
+    return {**weighing_facts(row), "source": row.source.code, **said}

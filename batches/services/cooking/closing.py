@@ -8,7 +8,7 @@ from django.db import transaction
 
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, BulkWeighing
-from batches.services import moves, planning
+from batches.services import discrepancies, half_weighings, moves, planning
 from batches.services.cooking.rows import write
 from producer.errors import Refusal
 from producer.models import User
@@ -58,6 +58,8 @@ def abandon(
 
 
 def _complete(batch: Batch) -> None:
+    half_weighings.stop_while_open(batch)
+    discrepancies.stop_if_open(batch)
     if not BulkWeighing.objects.current().filter(batch=batch).exists():
         raise Refusal("Weigh what came out of the batch before finishing it.")
     missing = planning.lines_needed(batch)

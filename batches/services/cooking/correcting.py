@@ -6,24 +6,23 @@ import datetime
 import uuid
 
 from django.db import transaction
-from django.utils import timezone
 
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Charge
-from batches.services import planning, sources
-from batches.services.cooking.charging import (
-    charge_facts,
-    put_in,
-    still_takes_charges,
-    with_figure,
-)
+from batches.services import planning, sources, transcribing
+from batches.services.cooking.charging import charge_facts, from_where, with_figure
+from batches.services.cooking.drawing import put_in
+from batches.services.cooking.guards import still_takes_charges
+from batches.services.cooking.how import PLAIN, How
 from batches.services.cooking.plausible import check_correction
+from batches.services.cooking.refused import leaves_a_trace
 from batches.services.cooking.rows import weighed, write
 from producer.errors import Refusal
 from producer.models import Instrument, Material, Right, Stock, User
-from producer.services.checks import local_day, need_reason, plausible_time, require
+from producer.services.checks import local_day, need_reason, require
 
 
+@leaves_a_trace
 @transaction.atomic
 def correct(
     *,
@@ -34,6 +33,7 @@ def correct(
     gross_mg: int,
     tare_mg: int,
     reason: str,
+    how: How = PLAIN,
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> Charge:
@@ -46,8 +46,8 @@ def correct(
     """
     require(by, Right.MAKER)
     reason = need_reason(reason)
-    observed_at = plausible_time(observed_at or timezone.now())
     batch = still_takes_charges(batch)
+    observed_at = transcribing.observed(batch, observed_at, how.transcription)
     _all_is_in(batch)
     sources.check_source(
         batch=batch,
@@ -62,6 +62,7 @@ def correct(
         gross_mg=gross_mg,
         tare_mg=tare_mg,
         observed_at=observed_at,
+        how=from_where(source, how, net_mg=gross_mg - tare_mg),
     )
     check_correction(batch, row.net_mg)
     put_in(by, row)

@@ -11,7 +11,7 @@ from decimal import Decimal
 from batches.chemistry.constants import PERCENT
 from batches.chemistry.correction import MOST_OF_POT
 from batches.models import Batch, Charge, Reading
-from batches.services import planning
+from batches.services import hold_points, planning
 from batches.services.results import yield_of
 from producer.errors import Refusal
 from producer.models import Instrument, Material
@@ -68,6 +68,23 @@ def check_load(scale: Instrument, gross_mg: int) -> None:
         " Check the unit and which scale it was.",
         field="gross_mg",
     )
+
+
+def check_tare(row: Charge) -> None:
+    """Refuse a tare that is not that of the vessel named, as its register has it.
+
+    Beyond U of two readings of that scale; a scale that was tared shows 0.
+    """
+    if row.vessel is None or row.by_difference or not row.tare_mg:
+        return
+    doubt = hold_points.expanded_uncertainty_mg(row.scale)
+    if abs(row.tare_mg - row.vessel.tare_mg) > doubt:
+        raise Refusal(
+            f"{row.vessel} is written down as {format_mass(row.vessel.tare_mg)} empty,"
+            f" not {format_mass(row.tare_mg)}. Check which vessel stood on the scale."
+            " If the tare is right, say why below, and correct the register.",
+            field="tare_mg",
+        )
 
 
 def check_target(batch: Batch, row: Charge) -> None:

@@ -8,17 +8,16 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.utils import timezone
 
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, Reading
-from batches.services import moves
+from batches.models import Batch, Reading, Transcription
+from batches.services import moves, transcribing
 from batches.services.closed import Also, act_and_facts, may_amend
 from batches.services.cooking.plausible import check_reading
-from batches.services.cooking.rows import newest, write
+from batches.services.cooking.rows import from_paper, newest, write
 from producer.errors import Refusal
 from producer.models import Instrument, Right, User
-from producer.services.checks import local_day, need_reason, plausible_time, require
+from producer.services.checks import local_day, need_reason, require
 
 
 @transaction.atomic
@@ -31,24 +30,31 @@ def record_reading(
     clarity: str = "",
     method: str = "",
     instrument: Instrument | None = None,
+    transcription: Transcription | None = None,
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> Reading:
     """Record a temperature, a pH or the clarity, with how it was taken.
 
     Every result stays; a repeated test is another row beside the first.
+    ``transcription`` is the paper sheet that it was copied from.
     """
     require(by, Right.MAKER)
     batch = moves.still_open(batch)
     if batch.status == BatchStatus.PLANNED:
         raise Refusal("Nothing is in the pot yet. Weigh the first charge.")
     row = _reading(
-        Reading(batch=batch, characteristic=characteristic, entered_by=by),
+        Reading(
+            batch=batch,
+            characteristic=characteristic,
+            entered_by=by,
+            transcription=transcription,
+        ),
         value=value,
         clarity=clarity,
         method=method,
         instrument=instrument,
-        observed_at=plausible_time(observed_at or timezone.now()),
+        observed_at=transcribing.observed(batch, observed_at, transcription),
     )
     row.save(force_insert=True)
     write(
@@ -86,6 +92,7 @@ def amend_reading(
         batch=batch,
         characteristic=reading.characteristic,
         entered_by=by,
+        transcription=reading.transcription,
         supersedes=reading,
         reason=need_reason(reason),
         is_void=void,
@@ -147,10 +154,11 @@ def _fits(row: Reading, instrument: Instrument) -> None:
             f" measure {row.get_characteristic_display()}.",
             field="instrument",
         )
-    if instrument.is_expired(local_day(row.observed_at)):
+    last = instrument.good_until
+    if last is not None and instrument.is_expired(local_day(row.observed_at)):
         raise Refusal(
-            f"{instrument.name} expired on {instrument.expires_on:%d %b %Y}. Open a new"
-            " lot and repeat the test with it.",
+            f"{instrument.name} expired on {last:%d %b %Y}. Open a new lot and repeat"
+            " the test with it.",
             field="instrument",
         )
 
@@ -164,4 +172,5 @@ def _reading_facts(row: Reading) -> dict[str, Any]:
         "is_void": row.is_void,
         "instrument": row.instrument.name if row.instrument else None,
         "observed_at": row.observed_at.isoformat(),
+        **from_paper(row.transcription_id),
     }

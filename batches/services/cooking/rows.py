@@ -62,7 +62,13 @@ def weighing_facts(row: Charge | BulkWeighing) -> dict[str, Any]:
         "is_void": row.is_void,
         "scale": row.scale.name,
         "observed_at": row.observed_at.isoformat(),
+        **from_paper(row.transcription_id),
     }
+
+
+def from_paper(sheet: int | None) -> dict[str, int]:
+    """Return the key of the paper sheet an entry was copied from, if it was."""
+    return {} if sheet is None else {"paper_sheet": sheet}
 
 
 def write(

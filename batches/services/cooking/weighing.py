@@ -9,15 +9,16 @@ from django.db import transaction
 from django.utils import timezone
 
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, BulkWeighing
-from batches.services import moves
+from batches.models import Batch, BulkWeighing, Transcription
+from batches.services import half_weighings, moves, transcribing
 from batches.services.closed import Also, act_and_facts, may_amend
+from batches.services.cooking.how import How
 from batches.services.cooking.plausible import check_yield
 from batches.services.cooking.rows import newest, weighed, weighing_facts, write
 from producer.errors import Refusal
-from producer.models import Instrument, Right, StockMovement, User
+from producer.models import Instrument, Right, StockMovement, User, Vessel
 from producer.services import stock as ledger
-from producer.services.checks import need_reason, plausible_time, require
+from producer.services.checks import need_reason, require
 
 
 @transaction.atomic
@@ -28,21 +29,28 @@ def weigh_bulk(
     scale: Instrument,
     gross_mg: int,
     tare_mg: int,
+    vessel: Vessel | None = None,
+    transcription: Transcription | None = None,
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> BulkWeighing:
-    """Weigh what the batch has made; from now on that much is on hand of it."""
+    """Weigh what the batch has made; from now on that much is on hand of it.
+
+    ``vessel`` is what it was weighed in, where that is in the register of vessels.
+    """
     require(by, Right.MAKER)
     batch = moves.still_open(batch)
     if batch.status != BatchStatus.IN_PROCESS:
         raise Refusal("Weigh the charges first; then weigh what came out.")
-    observed_at = plausible_time(observed_at or timezone.now())
+    half_weighings.stop_while_open(batch)
+    observed_at = transcribing.observed(batch, observed_at, transcription)
     row = weighed(
         BulkWeighing(batch=batch, entered_by=by),
         scale=scale,
         gross_mg=gross_mg,
         tare_mg=tare_mg,
         observed_at=observed_at,
+        how=How(vessel=vessel, transcription=transcription),
     )
     check_yield(batch, row.net_mg)
     row.save(force_insert=True)
@@ -87,6 +95,7 @@ def amend_bulk(
         gross_mg=gross_mg,
         tare_mg=tare_mg,
         observed_at=weighing.observed_at,
+        how=How(vessel=weighing.vessel, transcription=weighing.transcription),
     )
     check_yield(batch, row.net_mg)
     row.save(force_insert=True)

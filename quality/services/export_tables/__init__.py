@@ -4,7 +4,7 @@ Only reads. Rows that were superseded are among them: ``supersedes`` and
 ``is_taken_back`` say so.
 """
 
-from quality.services.export_tables import goods, judging, making, tools
+from quality.services.export_tables import goods, judging, making, stove, tools
 from quality.services.export_tables.cells import Cell, Row, Table
 
 __all__ = ["TABLES", "Cell", "Row", "Table"]
@@ -12,12 +12,16 @@ __all__ = ["TABLES", "Cell", "Row", "Table"]
 TABLES = (
     making.BATCHES,
     making.STATUS_CHANGES,
+    stove.HOLD_POINTS,
+    stove.WEIGHINGS_BEGUN,
     making.CHARGES,
     making.READINGS,
     making.TITRATIONS,
     making.TITRATION_SAMPLES,
     making.WEIGHINGS,
     making.LOSSES,
+    stove.PAPER_SHEETS,
+    stove.DISCREPANCIES,
     tools.INSTRUMENTS,
     tools.INSTRUMENT_CHECKS,
     tools.LIMITS,

@@ -87,18 +87,26 @@ def _charges(batch: Batch) -> Iterator[Row]:
             row.figure_uncertainty,
             row.figure_distribution,
             row.figure_origin,
+            row.by_difference,
+            row.container.code if row.container else "",
+            row.vessel.name if row.vessel else "",
+            row.start_id,
+            row.passed_over,
+            row.transcription_id,
             *hand(row),
         )
 
 
 CHARGES = Table(
     name="charges",
-    about="what was weighed in, with the figure of the day it was computed with",
+    about="what was weighed in, with the figure of the day it was computed with; by"
+    " difference, gross is the container before and tare the same one after",
     head=(
         *("batch", "source", "material", "gross_mg", "tare_mg", "net_mg", "scale"),
         *("certificate_version", "figure", "figure_unit"),
         *("figure_standard_uncertainty", "figure_distribution", "figure_origin"),
-        *HAND,
+        *("by_difference", "container", "vessel", "weighing_begun", "passed_over"),
+        *("paper_sheet", *HAND),
     ),
     rows=_charges,
 )
@@ -114,6 +122,7 @@ def _readings(batch: Batch) -> Iterator[Row]:
             row.clarity,
             row.method,
             row.instrument.name if row.instrument else "",
+            row.transcription_id,
             *hand(row),
         )
 
@@ -123,7 +132,7 @@ READINGS = Table(
     about="temperature (°C), pH by its method, clarity",
     head=(
         *("batch", "characteristic", "value", "standard_uncertainty", "clarity"),
-        *("method", "instrument", *HAND),
+        *("method", "instrument", "paper_sheet", *HAND),
     ),
     rows=_readings,
 )
@@ -189,13 +198,24 @@ TITRATION_SAMPLES = Table(
 def _weighings(batch: Batch) -> Iterator[Row]:
     for row in Entries(batch).weighings:
         masses = (row.gross_mg, row.tare_mg, row.net_mg)
-        yield (batch.number, *masses, row.scale.name, *hand(row))
+        vessel = row.vessel.name if row.vessel else ""
+        yield (
+            batch.number,
+            *masses,
+            row.scale.name,
+            vessel,
+            row.transcription_id,
+            *hand(row),
+        )
 
 
 WEIGHINGS = Table(
     name="weighings",
     about="what came out, on the scale",
-    head=("batch", "gross_mg", "tare_mg", "net_mg", "scale", *HAND),
+    head=(
+        *("batch", "gross_mg", "tare_mg", "net_mg", "scale", "vessel"),
+        *("paper_sheet", *HAND),
+    ),
     rows=_weighings,
 )
 
@@ -203,12 +223,22 @@ WEIGHINGS = Table(
 def _losses(batch: Batch) -> Iterator[Row]:
     for row in Entries(batch).losses:
         masses = (row.mass_mg, row.half_width_mg)
-        yield (batch.number, row.kind, *masses, row.note, *hand(row))
+        yield (
+            batch.number,
+            row.kind,
+            *masses,
+            row.note,
+            row.transcription_id,
+            *hand(row),
+        )
 
 
 LOSSES = Table(
     name="losses",
     about="what was lost, and how well that is known",
-    head=("batch", "kind", "mass_mg", "half_width_mg", "note", *HAND),
+    head=(
+        *("batch", "kind", "mass_mg", "half_width_mg", "note", "paper_sheet"),
+        *HAND,
+    ),
     rows=_losses,
 )

@@ -21,6 +21,9 @@ def _used(batch: Batch) -> QuerySet[Instrument]:
     ids |= {row.scale_id for row in entries.charges}
     ids |= {row.scale_id for row in entries.weighings}
     ids |= {row.scale_id for row in entries.titrations}
+    ids |= {row.indicator_id for row in entries.titrations}
+    ids |= {row.scale_id for row in entries.hold_points}
+    ids |= {row.scale_id for row in entries.starts}
     fills = FillCheck.objects.filter(filling_lot__batch=batch).order_by()
     ids |= set(fills.values_list("scale", flat=True))
     known = [pk for pk in ids if pk is not None]
@@ -37,6 +40,10 @@ def _instruments(batch: Batch) -> Iterator[Row]:
             row.serial_or_lot,
             row.resolution,
             row.bias_half_width,
+            row.nominal,
+            row.check_every_days,
+            row.opened_on,
+            row.days_after_opening,
             row.expires_on,
             row.in_use,
         )
@@ -45,24 +52,34 @@ def _instruments(batch: Batch) -> Iterator[Row]:
 INSTRUMENTS = Table(
     name="instruments",
     about="what it was weighed and read with, as the register says today; step and ± in"
-    " g of a scale, °C of a thermometer, else pH",
+    " g of a scale, °C of a thermometer, else pH; nominal is what a check weight (g) or"
+    " a buffer (pH at 25 °C) stands for",
     head=(
         *("batch", "instrument", "kind", "name", "serial_or_lot", "step"),
-        *("half_width", "expires_on", "in_use"),
+        *("half_width", "nominal", "check_every_days", "opened_on"),
+        *("days_after_opening", "expires_on", "in_use"),
     ),
     rows=_instruments,
 )
 
 
+def _name(instrument: Instrument | None) -> str:
+    return instrument.name if instrument else ""
+
+
 def _checks(batch: Batch) -> Iterator[Row]:
     rows = InstrumentCheck.objects.filter(instrument__in=_used(batch))
-    rows = rows.select_related("entered_by__person")
+    rows = rows.select_related(
+        "entered_by__person", "reference_instrument", "second_reference_instrument"
+    )
     for row in rows.order_by("instrument", "observed_at", "pk"):
         yield (
             batch.number,
             row.instrument_id,
             row.pk,
             row.against,
+            _name(row.reference_instrument),
+            _name(row.second_reference_instrument),
             row.reference,
             row.shown,
             row.second_reference,
@@ -83,7 +100,8 @@ INSTRUMENT_CHECKS = Table(
     name="instrument_checks",
     about="every check of those instruments, in the unit of the instrument",
     head=(
-        *("batch", "instrument", "id", "against", "reference", "shown"),
+        *("batch", "instrument", "id", "against", "reference_instrument"),
+        *("second_reference_instrument", "reference", "shown"),
         *("second_reference", "second_shown", "temperature_c"),
         *("reference_half_width", "tolerance", "passed", "in_words", "note", *WHEN),
     ),

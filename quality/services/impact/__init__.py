@@ -6,6 +6,7 @@ A fixed number of queries for any number of results.
 from __future__ import annotations
 
 from quality.services.impact.doubt import (
+    checks_with,
     doubt_of,
     doubts_in,
     not_looked_into,
@@ -19,6 +20,7 @@ __all__ = [
     "Impact",
     "Taken",
     "Touched",
+    "checks_with",
     "count",
     "doubt_of",
     "doubts_in",
@@ -34,4 +36,9 @@ def impact_of(doubt: Doubt, *, mark: str = ".") -> Impact:
     the decimal mark of the limits in words.
     """
     results = taken(doubt, mark=mark)
-    return Impact(doubt=doubt, results=results, touched=touched(results))
+    return Impact(
+        doubt=doubt,
+        results=results,
+        touched=touched(results),
+        checks=checks_with(doubt.instrument) if doubt.is_reference else (),
+    )

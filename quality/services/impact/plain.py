@@ -10,6 +10,7 @@ from typing import Final
 
 from producer.models import Instrument, Record
 from quality.models import InstrumentCheck
+from quality.services.references import REFERENCES
 
 PERCENT: Final = 100
 
@@ -57,6 +58,16 @@ class Doubt:
         return self.instrument.kind == Instrument.Kind.SCALE
 
     @property
+    def is_reference(self) -> bool:
+        """Say whether it is a check weight, a buffer or an indicator."""
+        return self.instrument.kind in REFERENCES
+
+    @property
+    def is_indicator(self) -> bool:
+        """Say whether it is a lot of indicator."""
+        return self.instrument.kind == Instrument.Kind.INDICATOR
+
+    @property
     def is_strips(self) -> bool:
         """Say whether it is a lot of strips."""
         return self.instrument.kind == Instrument.Kind.PH_STRIPS
@@ -82,8 +93,9 @@ class Taken:
     """A result taken with an instrument in doubt.
 
     ``effect`` is by how much it may show too much, in the unit of the value (of a pH in
-    either direction); ``alkali`` what the excess alkali of the batch changes by if that
-    is taken off, in grams of KOH, above zero where there is more than the record says.
+    either direction), None where nobody knows; ``alkali`` what the excess alkali of the
+    batch changes by if that is taken off, in grams of KOH, above zero where there is
+    more than the record says.
     ``limits`` are what it is held against and ``margin`` how far inside it lies, below
     zero outside; ``crosses`` says that the effect can carry it across.
     """
@@ -95,21 +107,23 @@ class Taken:
     at: datetime.datetime
     value: Decimal
     unit: str
-    effect: Decimal
+    effect: Decimal | None
     alkali: Decimal | None = None
     limits: str = ""
     margin: Decimal | None = None
     crosses: bool = False
 
     @property
-    def corrected(self) -> Decimal:
+    def corrected(self) -> Decimal | None:
         """The value less what it may show too much."""
-        return self.value - self.effect
+        return None if self.effect is None else self.value - self.effect
 
     @property
     def percent(self) -> Decimal | None:
         """The effect in percent of the value."""
-        return self.effect / self.value * PERCENT if self.value else None
+        if self.effect is None or not self.value:
+            return None
+        return self.effect / self.value * PERCENT
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -155,11 +169,15 @@ class Touched:
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Impact:
-    """Everything that depends on an instrument in doubt."""
+    """Everything that depends on an instrument in doubt.
+
+    ``checks`` are those that were made with it, of a check weight or a buffer.
+    """
 
     doubt: Doubt
     results: list[Taken]
     touched: list[Touched]
+    checks: Sequence[InstrumentCheck] = ()
 
     @property
     def crossing(self) -> int:

@@ -10,6 +10,7 @@ step and their ±, at the least.
 
 from __future__ import annotations
 
+import dataclasses
 import statistics
 from collections import defaultdict
 from collections.abc import Iterator
@@ -29,6 +30,7 @@ from batches.models import (
 from producer.models import Material, Premises, Stock
 from producer.quantities import format_number, grams
 from quality.models import Characteristic, FillCheck, Limit
+from quality.services.impact.doubt import resting_on
 from quality.services.impact.plain import Doubt, Taken
 
 Sides = tuple[Decimal | None, Decimal | None]
@@ -36,7 +38,15 @@ Sides = tuple[Decimal | None, Decimal | None]
 
 def taken(doubt: Doubt, *, mark: str = ".") -> list[Taken]:
     """Return every result that stands, in the order in which they were taken."""
-    if doubt.is_scale:
+    if doubt.is_indicator:
+        found = [*_by_indicator(doubt, mark)]
+    elif doubt.is_reference:
+        found = [
+            _of_unknown_size(one)
+            for window in resting_on(doubt.instrument)
+            for one in taken(window, mark=mark)
+        ]
+    elif doubt.is_scale:
         found = [
             *_charges(doubt),
             *_yields(doubt),
@@ -51,6 +61,10 @@ def taken(doubt: Doubt, *, mark: str = ".") -> list[Taken]:
 
 def count(doubt: Doubt) -> int:
     """Return how many results that is."""
+    if doubt.is_indicator:
+        return Titration.objects.current().filter(indicator=doubt.instrument).count()
+    if doubt.is_reference:
+        return sum(count(window) for window in resting_on(doubt.instrument))
     if not doubt.is_scale:
         return _within(doubt, Reading.objects.current(), "instrument").count()
     rows: tuple[QuerySet[Any], ...] = (
@@ -140,9 +154,20 @@ def _mass(doubt: Doubt, row: Any, stock: Stock, what: str, net_mg: int) -> Taken
     )
 
 
-def _titrations(doubt: Doubt, mark: str) -> Iterator[Taken]:
+def _of_unknown_size(one: Taken) -> Taken:
+    """Return a result in doubt by what nobody can say the size of."""
+    return dataclasses.replace(one, effect=None, alkali=None, crosses=False)
+
+
+def _by_indicator(doubt: Doubt, mark: str) -> Iterator[Taken]:
+    """Yield what was titrated with a lot of indicator: all there ever was of it."""
+    for one in _titrations(doubt, mark, by="indicator"):
+        yield _of_unknown_size(one)
+
+
+def _titrations(doubt: Doubt, mark: str, by: str = "scale") -> Iterator[Taken]:
     most = Premises.objects.values_list("free_alkali_limit_percent", flat=True).first()
-    rows = _within(doubt, Titration.objects.current(), "scale")
+    rows = _within(doubt, Titration.objects.current(), by)
     for row in rows.select_related("stock"):
         is_free = row.kind == Titration.Kind.FREE_ALKALI
         is_percent = is_free or row.kind == Titration.Kind.POTASH

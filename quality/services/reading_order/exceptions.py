@@ -14,7 +14,9 @@ from quality.services.deviations import Decision, Standing, subject
 from quality.services.earlier_results import all_outside
 from quality.services.reading_order.instruments import Used
 from quality.services.reading_order.judgements import Shown
+from quality.services.reading_order.stove import at_the_stove
 from quality.services.reading_order.timeline import Corrected, Event, corrections_in
+from quality.services.reading_order.unusual import Unusual
 from quality.services.reviewing import Review
 from quality.statistics.conformity import Verdict
 
@@ -26,19 +28,6 @@ EXCEPTIONAL: Final = {
     BatchStatus.DISPOSED,
     BatchStatus.ABANDONED,
 }
-
-
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Unusual:
-    """A sentence about something unusual, with the place on the page that shows it.
-
-    ``status`` is the slug of its word and shape, ``word`` what is written beside it.
-    """
-
-    status: str
-    word: str
-    sentence: str
-    place: str = ""
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -104,6 +93,7 @@ def exceptions_of(
             *_judged(shown, () if is_signed else review.obstacles, is_signed=is_signed),
             *outside,
             *_deviated(known),
+            *at_the_stove(events, review),
             *_timed(events),
             *_read_with(used),
             *_recalled(batch),

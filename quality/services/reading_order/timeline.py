@@ -5,7 +5,16 @@ from __future__ import annotations
 import dataclasses
 import datetime
 
-from batches.models import BulkWeighing, Charge, Loss, Reading, Titration
+from batches.models import (
+    BulkWeighing,
+    Charge,
+    HoldPoint,
+    Loss,
+    Reading,
+    Titration,
+    Transcription,
+    WeighingStart,
+)
 from batches.services.cooking.charging import is_correction
 from batches.services.entries import Entries, Entry
 from producer.models import Instrument
@@ -42,7 +51,12 @@ class Event:
     @property
     def note(self) -> str:
         """What was written beside it, besides a reason."""
-        return self.row.note if isinstance(self.row, Loss) else ""
+        return self.row.note if isinstance(self.row, Loss | HoldPoint) else ""
+
+    @property
+    def paper(self) -> Transcription | None:
+        """The paper sheet it was copied from, or None."""
+        return None if isinstance(self.row, Titration) else self.row.transcription
 
     @property
     def title(self) -> str:
@@ -124,7 +138,10 @@ def _event(row: Entry, superseded: set[str], mark: str) -> Event:
 
 
 def instrument_of(row: Entry) -> Instrument | None:
-    """Return what an entry was weighed on or read from; a loss has no instrument."""
+    """Return what an entry was weighed on or read from; a loss has no instrument.
+
+    A hold point has one where it looked at one: the scale, the empty vessel.
+    """
     if isinstance(row, Loss):
         return None
     return row.instrument if isinstance(row, Reading) else row.scale
@@ -134,13 +151,24 @@ def _told(row: Entry, mark: str) -> tuple[str, str, str]:
     """Return what an entry is, the code it came from, and its figures in words."""
     if isinstance(row, Charge):
         return _charge(row, mark)
+    if isinstance(row, WeighingStart):
+        return _begun(row, mark)
+    what, words = _of_no_code(row, mark)
+    return what, "", words
+
+
+def _of_no_code(
+    row: BulkWeighing | Reading | Loss | Titration | HoldPoint, mark: str
+) -> tuple[str, str]:
     if isinstance(row, BulkWeighing):
-        return "weighing of the yield", "", _weighed(row, mark)
+        return "weighing of the yield", _weighed(row, mark)
     if isinstance(row, Reading):
-        return row.get_characteristic_display(), "", _reading(row, mark)
+        return row.get_characteristic_display(), _reading(row, mark)
     if isinstance(row, Loss):
-        return f"loss: {row.get_kind_display()}", "", _loss(row, mark)
-    return f"titration: {row.get_kind_display()}", "", _titration(row)
+        return f"loss: {row.get_kind_display()}", _loss(row, mark)
+    if isinstance(row, HoldPoint):
+        return f"hold point: {row.get_point_display()}", _looked(row)
+    return f"titration: {row.get_kind_display()}", _titration(row)
 
 
 def _charge(row: Charge, mark: str) -> tuple[str, str, str]:
@@ -148,13 +176,49 @@ def _charge(row: Charge, mark: str) -> tuple[str, str, str]:
     lot = getattr(source, "lot", None)
     what = "correction with" if is_correction(row) else "charge of"
     name = lot.material.name if lot else "a batch"
-    return f"{what} {name}", source.code, _weighed(row, mark)
+    words = how_weighed(row)
+    return (
+        f"{what} {name}",
+        source.code,
+        "; ".join([_weighed(row, mark), *([words] if words else [])]),
+    )
+
+
+def how_weighed(row: Charge) -> str:
+    """Return how a charge was weighed, beyond its figures; nothing if plainly."""
+    parts = []
+    if row.by_difference:
+        parts.append("by the container before and after")
+    if row.container is not None:
+        parts.append(f"from container {row.container.code}")
+    if row.vessel is not None:
+        parts.append(f"in {row.vessel.name}")
+    if row.passed_over:
+        parts.append(f"a lot that expires earlier was left: {row.passed_over}")
+    return "; ".join(parts)
+
+
+def _begun(row: WeighingStart, mark: str) -> tuple[str, str, str]:
+    lot = getattr(row.source, "lot", None)
+    first = "container before" if row.by_difference else "tare"
+    words = f"{first} {format_mass(row.first_mg, mark=mark)}"
+    if row.vessel is not None:
+        words += f", {row.vessel.name}"
+    name = lot.material.name if lot else "a batch"
+    return f"weighing begun: {name}", row.source.code, words
+
+
+def _looked(row: HoldPoint) -> str:
+    said = "in order" if row.in_order else "NOT in order"
+    return f"{said}: {row.found}" if row.found else said
 
 
 def _weighed(row: Charge | BulkWeighing, mark: str) -> str:
     gross, tare, net = (
         format_mass(mg, mark=mark) for mg in (row.gross_mg, row.tare_mg, row.net_mg)
     )
+    if isinstance(row, Charge) and row.by_difference:
+        return f"{net} net: before {gross}, after {tare}"
     return f"{net} net: gross {gross}, tare {tare}"
 
 

@@ -31,6 +31,7 @@ from quality.services.verification import (
     rows,
     series,
     states,
+    store,
 )
 from quality.services.verification.checks import Check, Remark, Tell, quiet, untold
 
@@ -80,6 +81,11 @@ CHECKS = (
         name="Stock ledger",
         count=StockMovement.objects.count,
         walk=masses.ledger_faults,
+    ),
+    Check(
+        name="Containers and stock-takes",
+        count=store.count,
+        walk=untold(lambda: chain(store.container_faults(), store.count_faults())),
     ),
     Check(
         name="Charges and genealogy",

@@ -47,7 +47,7 @@ def ledger_faults(tell: Tell) -> Iterator[str]:
                 f" movements up to there add up to {format_mass(balance)}."
             )
             balance = stated
-    sums = _sum(
+    sums = sum_of(
         StockMovement.objects.filter(stock=OuterRef("pk")), "stock", "amount_mg"
     )
     stocks = Stock.objects.annotate(moved=sums).exclude(on_hand_mg=F("moved"))
@@ -60,7 +60,7 @@ def ledger_faults(tell: Tell) -> Iterator[str]:
 
 def genealogy_faults() -> Iterator[str]:
     """Yield a fault where edges, charges and draws do not tell the same masses."""
-    weighed = _sum(
+    weighed = sum_of(
         Charge.objects.current().filter(
             batch=OuterRef("batch_id"), source=OuterRef("source_id")
         ),
@@ -97,14 +97,14 @@ def genealogy_faults() -> Iterator[str]:
 
 def bulk_faults() -> Iterator[str]:
     """Yield a fault where a batch's stock was not made by its weighing."""
-    made = _sum(
+    made = sum_of(
         StockMovement.objects.filter(
             stock=OuterRef("pk"), kind__in=[Kind.PRODUCTION, Kind.ADJUSTMENT]
         ),
         "stock",
         "amount_mg",
     )
-    weighed = _sum(
+    weighed = sum_of(
         BulkWeighing.objects.current().filter(batch=OuterRef("pk")), "batch", "net_mg"
     )
     rows = (
@@ -122,7 +122,7 @@ def bulk_faults() -> Iterator[str]:
 
 def filling_faults() -> Iterator[str]:
     """Yield a fault where bottles or masses of a filling lot do not agree."""
-    drawn = _sum(
+    drawn = sum_of(
         StockMovement.objects.filter(
             stock=OuterRef("batch_id"), purpose=OuterRef("code"), kind=Kind.FILLING
         ),
@@ -150,7 +150,7 @@ def filling_faults() -> Iterator[str]:
             )
 
 
-def _sum(rows: QuerySet[Any], group: str, field: str) -> Coalesce:
+def sum_of(rows: QuerySet[Any], group: str, field: str) -> Coalesce:
     """Return a subquery that adds up a field of the rows of one record, 0 if none.
 
     Subqueries, because two joined sums in one query would multiply each other.
@@ -160,14 +160,14 @@ def _sum(rows: QuerySet[Any], group: str, field: str) -> Coalesce:
 
 
 def _draw_faults() -> Iterator[str]:
-    drawn = _sum(
+    drawn = sum_of(
         StockMovement.objects.filter(
             stock=OuterRef("pk"), kind__in=[Kind.DRAW, Kind.DRAW_BACK]
         ),
         "stock",
         "amount_mg",
     )
-    charged = _sum(
+    charged = sum_of(
         Charge.objects.current().filter(source=OuterRef("pk")), "source", "net_mg"
     )
     stocks = (

@@ -1,0 +1,86 @@
+"""The store as a table."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from fractions import Fraction
+
+import django_tables2 as tables
+from django.template.loader import render_to_string
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+from batches.services.cover import InStore
+from producer.models import RawLot
+from producer.tables.base import DayColumn, MassColumn
+from producer.templatetags.kettlebook import mass
+
+
+class StoreTable(tables.Table):
+    """A row a material."""
+
+    material = tables.Column(accessor="material__name", verbose_name="Material")
+    on_hand = MassColumn(accessor="on_hand_mg", verbose_name="On hand")
+    usable = MassColumn(accessor="usable_mg", verbose_name="Usable")
+    reserved = MassColumn(accessor="reserved_mg", verbose_name="Meant for open batches")
+    days = tables.Column(verbose_name="Lasts", empty_values=(), order_by="lasts")
+    next_last_day = DayColumn(verbose_name="Next last day", order_by="next_or_never")
+    lots = tables.Column(verbose_name="Lots, first one first", orderable=False)
+
+    class Meta:
+        fields = ()
+        sequence = (
+            "material",
+            "on_hand",
+            "usable",
+            "reserved",
+            "days",
+            "next_last_day",
+            "lots",
+        )
+        empty_text = "Nothing ever came. Book a raw lot in when goods arrive."
+
+    def render_usable(self, record: InStore) -> SafeString:
+        """Show what is usable, and below it what is not and why."""
+        parts = []
+        if record.waiting_mg:
+            parts.append(f"{mass(record.waiting_mg)} held or on hold")
+        if record.out_of_use_mg:
+            parts.append(f"{mass(record.out_of_use_mg)} rejected or out of date")
+        return format_html(
+            '{}<div class="small">{}</div>', mass(record.usable_mg), "; ".join(parts)
+        )
+
+    def render_days(self, record: InStore) -> SafeString:
+        """Show the days of cover, the use behind them, and what will be too late."""
+        return format_html(
+            '{}<div class="small">{}</div>', days_words(record.days), why_words(record)
+        )
+
+    def render_lots(self, value: Sequence[RawLot]) -> SafeString:
+        """Link to the lots in the order in which they go."""
+        html = render_to_string("batches/_store_lots.html", {"lots": value})
+        return mark_safe(html.strip())  # noqa: S308 - our own template, which escapes
+
+
+def days_words(days: Fraction | None) -> str:
+    """Say whole days, rounded down: what lasts 2.9 days is missing on the third."""
+    if days is None:
+        return "no forecast"
+    whole = math.floor(days)
+    return "1 day" if whole == 1 else f"{whole} days"
+
+
+def why_words(record: InStore) -> str:
+    """Say the mean use, and what cannot be used before its last day."""
+    of = f"the last {record.window} days" if record.window > 1 else "today"
+    daily = round(record.cover.daily_mg)
+    if not daily:
+        words = f"Nothing was used in {of}."
+    else:
+        words = f"At {mass(daily)} a day, the mean of {of}."
+    too_late = round(record.cover.too_late_mg)
+    if not too_late:
+        return words
+    return f"{words} {mass(too_late)} cannot be used before its last day."
