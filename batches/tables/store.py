@@ -17,6 +17,9 @@ from producer.tables.base import DayColumn, MassColumn
 from producer.templatetags.kettlebook import mass
 
 
+A_GRAM = 1_000  # milligrams
+
+
 class StoreTable(tables.Table):
     """A row a material."""
 
@@ -52,6 +55,10 @@ class StoreTable(tables.Table):
             '{}<div class="small">{}</div>', mass(record.usable_mg), "; ".join(parts)
         )
 
+    def render_reserved(self, value: int) -> str:
+        """Show what plans ask for as roughly as a plan is."""
+        return about(value)
+
     def render_days(self, record: InStore) -> SafeString:
         """Show the days of cover, the use behind them, and what will be too late."""
         return format_html(
@@ -62,6 +69,12 @@ class StoreTable(tables.Table):
         """Link to the lots in the order in which they go."""
         html = render_to_string("batches/_store_lots.html", {"lots": value})
         return mark_safe(html.strip())  # noqa: S308 - our own template, which escapes
+
+
+def about(mg: int | Fraction) -> str:
+    """Say a mass that was computed, from a gram on to a tenth of a gram."""
+    whole = round(mg)
+    return mass(round(whole, -2) if whole >= A_GRAM else whole)
 
 
 def days_words(days: Fraction | None) -> str:
@@ -75,12 +88,12 @@ def days_words(days: Fraction | None) -> str:
 def why_words(record: InStore) -> str:
     """Say the mean use, and what cannot be used before its last day."""
     of = f"the last {record.window} days" if record.window > 1 else "today"
-    daily = round(record.cover.daily_mg)
+    daily = record.cover.daily_mg
     if not daily:
         words = f"Nothing was used in {of}."
     else:
-        words = f"At {mass(daily)} a day, the mean of {of}."
-    too_late = round(record.cover.too_late_mg)
-    if not too_late:
+        words = f"At {about(daily)} a day, the mean of {of}."
+    too_late = record.cover.too_late_mg
+    if not round(too_late):
         return words
-    return f"{words} {mass(too_late)} cannot be used before its last day."
+    return f"{words} {about(too_late)} cannot be used before its last day."
