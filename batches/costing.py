@@ -3,8 +3,10 @@
 Pure: no Django. Amounts are hundredths of the currency, masses whole milligrams. What
 is computed stays a fraction; only what is shown is rounded, and then so that the parts
 add up to their sum. The rule: unit cost of each lot times the mass drawn from it, plus
-what else was spent, over the good bottles; losses and rejects are in, because the
-divisor is what came out. What a batch cost goes with its product by mass: the paste
+what else was spent, over the good bottles; what was lost up to the yield on the scale
+is in, because the divisor is what came out. What is lost of a filling is carried by its
+bottles; what was disposed of or went missing of the rest is carried by none of them and
+stands by itself. What a batch cost goes with its product by mass: the paste
 into a dilution, the rejected batch into its rework. Common practice, no source.
 
 Three kilograms of oil for 12.00, of which one went in, and 2.00 of gas, in four good
@@ -170,6 +172,22 @@ def per_bottle(whole: Cost, good: int) -> Cost:
     if good <= 0:
         raise CostError("No good bottle is left to carry the cost.")
     return Cost(amount=whole.amount / good, unknown=whole.unknown)
+
+
+def rest_of(came_out_mg: int, went_mg: int, on_hand_mg: int) -> tuple[int, int]:
+    """Return what is still here of the rest of a batch, and what was lost of it.
+
+    ``went_mg`` was filled or drawn. Both together are the rest, and none is below
+    nothing: what a stock-take found beyond the rest costs nothing more.
+
+    Of 10 that came out 4 went; 5 are on hand, so 1 was lost since it was weighed.
+
+    >>> rest_of(10, 4, 5), rest_of(10, 4, 7)
+    ((5, 1), (6, 0))
+    """
+    rest = max(came_out_mg - went_mg, 0)
+    here = min(max(on_hand_mg, 0), rest)
+    return here, rest - here
 
 
 def rounded(amount: Fraction) -> int:

@@ -23,6 +23,8 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 WINDOW = 90  # days of use that are counted
+# The use of a day or a week says nothing of the next: ours, common practice, no source.
+LEAST_HISTORY = 14
 
 
 class CoverError(ValueError):

@@ -10,6 +10,9 @@ leave open:
   above in between;
 - the most is from the last reading before at or below the limit to the first one after.
 
+How bad it was follows from the least and the most, never from the estimate: a straight
+line through two readings an hour apart is no measurement.
+
 An excursion that rises and falls between two readings below the limit is not seen.
 """
 
@@ -17,6 +20,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
+import enum
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from itertools import groupby
@@ -36,12 +40,21 @@ class Point:
     celsius: Decimal
 
 
+class Class(enum.Enum):
+    """How bad an excursion was, as far as the readings say."""
+
+    MINOR = "minor"
+    MAJOR = "major"
+    UNSAID = "may be minor"
+
+
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Excursion:
     """A time above the limit.
 
     ``start`` and ``end`` are estimated; ``start`` is the first reading above where
-    none went before, ``end`` is None while no reading since lies at or below the limit.
+    none went before, and then ``start_seen`` is false. ``end`` is None while no reading
+    since lies at or below the limit.
     ``above`` is the estimated time above, to the last reading above where it has not
     ended; ``at_most`` is None where no reading bounds it. ``peak`` is the hottest
     reading in °C; between two readings it may have been hotter.
@@ -49,6 +62,7 @@ class Excursion:
 
     limit: Decimal
     start: datetime.datetime
+    start_seen: bool
     end: datetime.datetime | None
     peak: Decimal
     above: datetime.timedelta
@@ -66,13 +80,22 @@ class Excursion:
         return self.above / datetime.timedelta(minutes=1)
 
     @property
+    def classed(self) -> Class:
+        """Say how bad it was by E5; what the readings leave open is left open.
+
+        Minor only where even the most is under the limit of time, major where already
+        the least, or the hottest reading, reaches its own.
+        """
+        if self.degrees_above >= MINOR_BELOW_CELSIUS or self.at_least >= MINOR_BELOW:
+            return Class.MAJOR
+        if self.at_most is not None and self.at_most < MINOR_BELOW:
+            return Class.MINOR
+        return Class.UNSAID
+
+    @property
     def is_minor(self) -> bool:
-        """Say whether it is minor by E5; one not seen to end is not."""
-        return (
-            self.end is not None
-            and self.above < MINOR_BELOW
-            and self.degrees_above < MINOR_BELOW_CELSIUS
-        )
+        """Say whether it is surely minor; what may be minor is treated as not."""
+        return self.classed is Class.MINOR
 
 
 def excursions(points: Iterable[Point], limit: Decimal) -> list[Excursion]:
@@ -117,6 +140,7 @@ def _excursion(
     return Excursion(
         limit=limit,
         start=start,
+        start_seen=before is not None,
         end=end,
         peak=max(point.celsius for point in above),
         above=(end or last.at) - start,

@@ -1,8 +1,9 @@
 """First expired, first out: which of several lots of one material is taken next.
 
-A term of trade; common practice, no source. A lot without a date never expires, so it
-comes after those that have one. Of the same date, or of none, the older receipt is
-taken first: it has stood longer.
+A term of trade; common practice, no source. What counts is the last day on which a lot
+may be used: its expiry or its retest, the earlier, for of potash often only the latter
+is known. A lot without either lasts for ever, so it comes after those that have one. Of
+the same date, or of none, the older receipt is taken first: it has stood longer.
 """
 
 from __future__ import annotations
@@ -14,10 +15,14 @@ from collections.abc import Iterable
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Candidate:
-    """A lot that may be taken; ``free_mg`` is what nobody else means to use of it."""
+    """A lot that may be taken.
+
+    ``last_day`` is the last one on which it may be used, ``free_mg`` what nobody else
+    means to use of it.
+    """
 
     key: int
-    expires_on: datetime.date | None
+    last_day: datetime.date | None
     received_on: datetime.date
     free_mg: int
 
@@ -27,16 +32,16 @@ def in_turn(candidates: Iterable[Candidate]) -> list[Candidate]:
 
     >>> day = datetime.date
     >>> lots = [
-    ...     Candidate(key=1, expires_on=None, received_on=day(2026, 1, 2), free_mg=5),
+    ...     Candidate(key=1, last_day=None, received_on=day(2026, 1, 2), free_mg=5),
     ...     Candidate(
     ...         key=2,
-    ...         expires_on=day(2027, 5, 1),
+    ...         last_day=day(2027, 5, 1),
     ...         received_on=day(2026, 3, 1),
     ...         free_mg=5,
     ...     ),
     ...     Candidate(
     ...         key=3,
-    ...         expires_on=day(2027, 4, 30),
+    ...         last_day=day(2027, 4, 30),
     ...         received_on=day(2026, 4, 1),
     ...         free_mg=5,
     ...     ),
@@ -47,8 +52,8 @@ def in_turn(candidates: Iterable[Candidate]) -> list[Candidate]:
     return sorted(
         candidates,
         key=lambda one: (
-            one.expires_on is None,
-            one.expires_on or datetime.date.max,
+            one.last_day is None,
+            one.last_day or datetime.date.max,
             one.received_on,
             one.key,
         ),
@@ -58,7 +63,7 @@ def in_turn(candidates: Iterable[Candidate]) -> list[Candidate]:
 def passed_over(
     candidates: Iterable[Candidate], chosen: Candidate, need_mg: int
 ) -> Candidate | None:
-    """Return the first lot in turn that expires before ``chosen`` and would do.
+    """Return the first lot in turn that ends before ``chosen`` and would do.
 
     None if nothing is passed over. A lot of which less than ``need_mg`` is free would
     not do, so leaving it is no skip; nor is the turn among lots of one date, which is
@@ -68,7 +73,7 @@ def passed_over(
     >>> early, late = (
     ...     Candidate(
     ...         key=key,
-    ...         expires_on=day(2027, month, 1),
+    ...         last_day=day(2027, month, 1),
     ...         received_on=day(2026, 1, 2),
     ...         free_mg=300_000,
     ...     )
@@ -85,13 +90,13 @@ def passed_over(
         (
             one
             for one in in_turn(candidates)
-            if _expires_before(one, chosen) and one.free_mg >= need_mg
+            if _ends_before(one, chosen) and one.free_mg >= need_mg
         ),
         None,
     )
 
 
-def _expires_before(one: Candidate, other: Candidate) -> bool:
-    if one.expires_on is None:
+def _ends_before(one: Candidate, other: Candidate) -> bool:
+    if one.last_day is None:
         return False
-    return other.expires_on is None or one.expires_on < other.expires_on
+    return other.last_day is None or one.last_day < other.last_day

@@ -110,7 +110,8 @@ BATCH_MOVES = (
     Move(_B.REJECTED, _B.REWORKED, REVIEWER, (REASON, SIGNATURE)),
     Move(_B.REJECTED, _B.DISPOSED, REVIEWER, (REASON, SIGNATURE)),
 )
-CLOSED_TO_CHARGES = frozenset(BatchStatus) - {_B.PLANNED, _B.IN_PROCESS}
+AT_THE_POT = (_B.PLANNED, _B.IN_PROCESS)  # what may still be weighed into
+CLOSED_TO_CHARGES = frozenset(BatchStatus) - frozenset(AT_THE_POT)
 
 _F = BottleStatus
 BOTTLE_MOVES = (

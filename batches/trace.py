@@ -8,11 +8,13 @@ alike. UNION drops a node met twice, so even a loop, which cannot arise, would e
 from __future__ import annotations
 
 import dataclasses
+from fractions import Fraction
 
 from django.db import connection, models
 
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Bottle, Discrepancy, DiscrepancyEnd, Input
+from batches.shares import Share, shares_of
 from producer.models import RawLot, Stock
 
 # What went in: a mass by the charges, or by an entry that the book could not take and
@@ -54,6 +56,17 @@ WITH RECURSIVE down(id) AS (
   WHERE edge.source_id = down.id AND went_in
 )
 SELECT id FROM down
+""".replace("went_in", _WENT_IN)
+
+# The same from several stocks at once, each with what it went into.
+_DOWNSTREAM_OF_EACH = """
+WITH RECURSIVE down(root, id) AS (
+  SELECT stock.id, stock.id FROM producer_stock AS stock WHERE stock.id IN ({})
+  UNION
+  SELECT down.root, edge.batch_id FROM down CROSS JOIN batches_input AS edge
+  WHERE edge.source_id = down.id AND went_in
+)
+SELECT root, id FROM down
 """.replace("went_in", _WENT_IN)
 
 # Upstream from several stocks at once, each with what went into it.
@@ -119,6 +132,23 @@ def downstream_of(stock_ids: list[int]) -> list[int]:
         return [row[0] for row in cursor.fetchall()]
 
 
+def downstream_of_each(stock_ids: list[int]) -> dict[int, set[int]]:
+    """Return the ids of all that each of these stocks went into, itself included.
+
+    One query, however many stocks.
+    """
+    if not stock_ids:
+        return {}
+    places = ", ".join(["%s"] * len(stock_ids))
+    with connection.cursor() as cursor:
+        cursor.execute(_DOWNSTREAM_OF_EACH.format(places), stock_ids)
+        pairs: list[tuple[int, int]] = cursor.fetchall()
+    found: dict[int, set[int]] = {}
+    for root, stock_id in pairs:
+        found.setdefault(root, set()).add(stock_id)
+    return found
+
+
 def blocked(stock_ids: list[int]) -> dict[int, list[str]]:
     """Return, for stocks with something in them that blocks a release, what that is.
 
@@ -159,6 +189,21 @@ def trace(root: Stock) -> Genealogy:
 def track(root: Stock) -> Genealogy:
     """Walk forwards: which batches a lot or batch went into."""
     return _genealogy(root, downstream_ids(root.pk))
+
+
+def shares(found: Genealogy) -> dict[int, Share]:
+    """Return what part of each batch is of the root, by what went in. One query.
+
+    ``found`` is what the root went into, see :func:`track`.
+    """
+    went_in = Input.objects.filter(batch_id__in=found.batch_ids, mass_mg__gt=0)
+    kept = [edge for edge in found.edges if not edge[2]]
+    drawn = went_in.order_by().values_list("source_id", "batch_id", "mass_mg")
+    return {
+        # A batch may have lost its last charge of it since it was found.
+        **{pk: Share(least=Fraction(0)) for pk in found.batch_ids},
+        **shares_of(found.root.pk, [*drawn, *kept]),
+    }
 
 
 def bottles_of(batch_ids: list[int]) -> models.QuerySet[Bottle]:

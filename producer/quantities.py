@@ -17,8 +17,10 @@ from __future__ import annotations
 import re
 import string
 from decimal import ROUND_HALF_EVEN, Decimal
+from fractions import Fraction
 
 MASS_UNITS = {"mg": 1, "g": 1_000, "kg": 1_000_000}
+A_GRAM = 1_000  # milligrams
 VOLUME_UNITS = {"µl": 1, "ul": 1, "μl": 1, "ml": 1_000, "l": 1_000_000}
 MOST_DIGITS = 15
 MOST_ADDRESS_DIGITS = 9
@@ -202,6 +204,19 @@ def format_mass(mg: int, *, mark: str = ".") -> str:
     ('350 mg', '208.5 g', '1234 g')
     """
     return _format(mg, ("mg", "g", "kg"), mark)
+
+
+def format_computed_mass(mg: int | Fraction, *, mark: str = ".") -> str:
+    """Return a mass that was computed, from a gram on to a tenth of a gram.
+
+    No kitchen scale shows more, and milligrams beside kilograms cannot be read at the
+    stove. What a scale showed is said exactly, by :func:`format_mass`.
+
+    >>> format_computed_mass(773_222), format_computed_mass(950)
+    ('773.2 g', '950 mg')
+    """
+    whole = round(mg)
+    return format_mass(round(whole, -2) if abs(whole) >= A_GRAM else whole, mark=mark)
 
 
 def format_volume(ul: int, *, mark: str = ".") -> str:

@@ -60,6 +60,8 @@ PAGES: Mapping[str, tuple[str, str]] = {
 }
 # Registers that everybody may read as a list.
 LISTS = {"vessel": "vessels"}
+# Notes that stand on one page all together.
+SHARED = {"safetynote": "producer:safety"}
 # Kinds whose page is that of what they belong to: one query for each kind on a page.
 OWNERS: Mapping[str, tuple[Through, ...]] = {
     "formulaversion": (Through("formula_id", "batches:formula"),),
@@ -111,6 +113,8 @@ def addresses(entries: Iterable[JournalEntry]) -> dict[int, str]:
         if entry.subject_kind in PAGES:
             page, part = PAGES[entry.subject_kind]
             found[entry.sequence] = reverse(page, args=[getattr(entry, part)])
+        elif entry.subject_kind in SHARED:
+            found[entry.sequence] = reverse(SHARED[entry.subject_kind])
         elif entry.subject_kind in LISTS:
             args = [LISTS[entry.subject_kind]]
             found[entry.sequence] = reverse("producer:register", args=args)

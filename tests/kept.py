@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import uuid
+from decimal import Decimal
 from typing import Any
 
 from django.utils import timezone
 
-from batches.models import Batch, Discrepancy
-from batches.services import discrepancies
+from batches.models import Batch, Discrepancy, Reading
+from batches.services import cooking, discrepancies
 from tests import make
 
 
@@ -20,6 +21,7 @@ def entry(**changes: Any) -> discrepancies.Entry:
         "path": "/",
         "fields": {"value": "71,5"},
         "shown": [["Temperature (°C)", "71,5"]],
+        "figures": {"value": "71.5"},
         "observed_at": timezone.now(),
     }
     return discrepancies.Entry(**{**facts, **changes})
@@ -44,13 +46,21 @@ def entering(crew: make.Crew) -> dict[str, Any]:
     """Return what entering it after all takes: the ordinary service does it."""
     batch = make.open_batch(crew)
     make.charge_all(crew, batch)
-    make.meter(crew.maker)
+    probe = make.thermometer(crew.maker)
 
-    def do(submission: uuid.UUID | None) -> None:
-        make.read_ph(crew, batch, submission=submission)
+    def do(submission: uuid.UUID | None) -> Reading:
+        return cooking.record_reading(
+            by=crew.maker,
+            batch=batch,
+            characteristic="temperature",
+            value=Decimal("71.5"),
+            instrument=probe,
+            submission=submission,
+        )
 
     found = discrepancy(crew, batch)
-    return {"by": crew.maker, "discrepancy": found, "do": do}
+    said = {"kind": "temperature", "figures": {"value": "71.5"}}
+    return {"by": crew.maker, "discrepancy": found, "do": do, **said}
 
 
 def explaining(crew: make.Crew) -> dict[str, Any]:

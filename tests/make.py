@@ -51,6 +51,7 @@ from producer.services import intake, people, registers
 from producer.services.checks import local_day
 from quality.models import Characteristic, Signature
 from quality.services import limits, signing
+from tests import opened
 
 PASSWORD = "seven kettles on the hob"
 TODAY = datetime.datetime.now(tz=zoneinfo.ZoneInfo("Europe/London")).date()
@@ -374,11 +375,15 @@ def set_limits(
 def open_batch(
     crew: Crew, version: FormulaVersion | None = None, **changes: Any
 ) -> Batch:
-    """Open a batch, of a kilogram of oils of the paste unless told otherwise."""
+    """Open a batch, of a kilogram of oils of the paste unless told otherwise.
+
+    It was opened a week ago: a scene may tell what was done before it is entered.
+    """
+    opened_at = timezone.now() - datetime.timedelta(days=7)
     return planning.open_batch(
         by=crew.maker,
         formula_version=version or paste_version(crew),
-        **{"basis_mg": KG, **changes},
+        **{"basis_mg": KG, "opened_at": opened_at, **changes},
     )
 
 
@@ -387,9 +392,11 @@ def vessel(by: User) -> Vessel:
     return registered(by, Vessel(name="steel pot", tare_mg=TARE_MG))
 
 
-def go_through(crew: Crew, batch: Batch) -> None:
+def go_through(
+    crew: Crew, batch: Batch, observed_at: datetime.datetime | None = None
+) -> None:
     """Find every hold point in order, unless they were gone through already."""
-    if not hold_points.open_points(batch):
+    if not hold_points.open_points(batch, at=observed_at):
         return
     bench = scale(crew.maker)
     pot = hold_points.EmptyVessel(
@@ -406,6 +413,7 @@ def go_through(crew: Crew, batch: Batch) -> None:
             hold_points.Look(point=point, **seen.get(point, {}))
             for point in hold_points.Point
         ],
+        observed_at=observed_at,
     )
 
 
@@ -436,7 +444,10 @@ def charge(
     if line is None and not is_rework:
         line = line_of(batch, name_of(source))
     if batch.status == "planned":
-        go_through(crew, batch)
+        go_through(crew, batch, changes.get("observed_at"))
+    opened.weigh(
+        crew.maker, batch, source, scale(crew.maker), changes.get("observed_at")
+    )
     return cooking.charge(
         by=crew.maker,
         batch=batch,

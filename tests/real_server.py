@@ -331,6 +331,7 @@ def _build() -> Mapping[str, str]:
         make.released_lot(crew, make.water(crew.maker), quantity_mg=40_000)
         for _ in range(RACES)
     ]
+    make.released_lot(crew, make.water(crew.maker))  # enough, when those are empty
     for tool in (make.scale, lab.check_weight, make.meter, make.vessel):
         tool(crew.maker)
     pots = [make.open_batch(crew), make.open_batch(crew)]

@@ -10,7 +10,7 @@ from producer.forms.base import ReasonForm
 
 
 class ExplainForm(ReasonForm):
-    """What happened, and for a charge whether it went in."""
+    """What happened, and of what was taken whether it went in."""
 
     went_in = forms.ChoiceField(
         label="Did it go into this batch?",
@@ -23,12 +23,12 @@ class ExplainForm(ReasonForm):
 
     field_order = ("went_in", "reason")
 
-    def __init__(self, *args: Any, is_charge: bool, **options: Any) -> None:
+    def __init__(self, *args: Any, is_taken: bool, **options: Any) -> None:
         super().__init__(*args, **options)
-        if not is_charge:
+        if not is_taken:
             del self.fields["went_in"]
 
     def facts(self) -> dict[str, Any]:
-        """Return the facts; what is no charge went nowhere and moves nothing."""
+        """Return the facts; what took nothing of a stock moves nothing."""
         facts = super().facts()
         return {**facts, "went_in": facts.get("went_in", "yes") == "yes"}

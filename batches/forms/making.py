@@ -76,8 +76,9 @@ class StockChoice(_StockChoice):
         what = f"{lot.material}, {lot.supplier}" if lot else ""
         left = proposing.meant_words(stock.on_hand_mg, self.meant.get(stock.pk, ()))
         label = f"{stock.code} {what} – {left}"
-        if lot and lot.expires_on:
-            label += f", expires {lot.expires_on.day} {lot.expires_on:%b %Y}"
+        if lot and (last := lot.last_day):
+            ends = "expires" if last == lot.expires_on else "retest by"
+            label += f", {ends} {last.day} {last:%b %Y}"
         blocked = self._blocked.get(stock.pk) if lot is None else None
         return f"{label} – DO NOT USE: {', '.join(blocked)}" if blocked else label
 
@@ -279,7 +280,7 @@ class ChargeForm(HowFields, WeighForm):
     def _ask_turn(self, lots: list[RawLot]) -> None:
         """Ask why a lot is left only where lots of several dates are offered."""
         said = self.data.get(self.add_prefix("passed_over"))
-        if len({lot.expires_on for lot in lots}) <= 1 and not said:
+        if len({lot.last_day for lot in lots}) <= 1 and not said:
             del self.fields["passed_over"]
         elif lots:
             self.fields["passed_over"].help_text = f"{lots[0].code} comes first."

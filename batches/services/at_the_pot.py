@@ -5,33 +5,45 @@ from __future__ import annotations
 import dataclasses
 import datetime
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
+
+from django.utils import timezone
 
 from batches.excursions import Excursion
-from batches.lifecycle import BatchStatus
+from batches.lifecycle import AT_THE_POT, BatchStatus
 from batches.models import Batch, Formula, HoldPoint, Reading
-from batches.services import planning
+from batches.services import hold_points, planning, sources
 from batches.services.entries import Entries, Entry, standing
 from batches.services.excursions import excursions_of, temperatures_of
+from batches.services.tare_question import is_impossible
 from producer.models import Material
+from producer.services.checks import local_day
 
 # A pot that cooks is read at least so often; common practice, no source.
 READ_EVERY = datetime.timedelta(minutes=15)
 SHOWN = 6  # entries in the strip
 
 LOTS, HOLD_POINTS, YIELD, FINISH = "lots", "hold_points", "yield", "finish"
+CAME_OUT = "came_out"  # it was weighed, and is looked at again
 TEMPERATURE = Reading.Characteristic.TEMPERATURE.value
 CLARITY = Reading.Characteristic.CLARITY.value
 PH = Reading.Characteristic.PH.value
-AT_THE_POT = {BatchStatus.PLANNED, BatchStatus.IN_PROCESS}
+_POTASH = Material.Kind.POTASH.value
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Line:
-    """An entry in the strip: the row, its kind, and whether it counts no more."""
+    """An entry in the strip: the row, its kind, and whether it counts no more.
+
+    ``of`` is what a row takes back, and ``odd`` says in a few words what is not as it
+    should be; of what the formula's limits say the page knows more.
+    """
 
     row: Entry
     kind: str
     is_struck: bool = False
+    of: Entry | None = None
+    odd: str = ""
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -40,7 +52,8 @@ class Pot:
 
     ``next`` is the slug of the one thing to do next, empty when nothing is left.
     ``read_since`` is from when the time without a temperature counts, None unless it
-    is cooking; ``excursion`` is the one that has not been seen to end.
+    is cooking; ``excursion`` is the one that has not been seen to end. ``blocked`` says
+    by stock why nothing may be drawn of what was chosen for a line, or begun with.
     """
 
     batch: Batch
@@ -54,6 +67,13 @@ class Pot:
     excursions: list[Excursion]
     lines: list[Line]
     count: int
+    blocked: Mapping[int, str]
+    is_impossible: bool
+
+    @property
+    def potash_is_in(self) -> bool:
+        """Say whether potash is in the pot: no water is poured onto it."""
+        return any(line.charged_mg for line in self.plan.lines if line.kind == _POTASH)
 
     @property
     def excursion(self) -> Excursion | None:
@@ -70,13 +90,11 @@ def pot_of(batch: Batch) -> Pot:
     """Return how a batch stands at the pot; each table is asked once."""
     plan, entries = planning.plan_of(batch), Entries(batch)
     points = {row.point: row for row in standing(entries.hold_points)}
-    open_points = [
-        one for one in HoldPoint.Point if one not in points or not points[one].in_order
-    ]
+    open_points = hold_points.not_passed(batch, points, timezone.now())
     following = next_step(batch, plan, entries, open_points)
     temperatures = temperatures_of(entries)
     last = temperatures[-1] if temperatures else None
-    lines = _lines(entries)
+    lines = _lines(batch, entries)
     return Pot(
         batch=batch,
         plan=plan,
@@ -89,7 +107,22 @@ def pot_of(batch: Batch) -> Pot:
         excursions=excursions_of(batch, entries),
         lines=lines[:SHOWN],
         count=len(lines),
+        blocked=_blocked(plan, entries),
+        is_impossible=is_impossible(entries),
     )
+
+
+def _blocked(plan: planning.Plan, entries: Entries) -> dict[int, str]:
+    """Return by stock why nothing may be drawn of it now, of those that are needed."""
+    needed = [
+        line.source for line in plan.lines if line.source and planning.is_short(line)
+    ]
+    needed += [start.source for start in entries.open_starts]
+    if not needed:
+        return {}
+    today = local_day(timezone.now())
+    why = {stock.pk: sources.why_not(stock, today) for stock in needed}
+    return {pk: sentence for pk, sentence in why.items() if sentence}
 
 
 def charge_step(position: int) -> str:
@@ -128,15 +161,8 @@ def next_step(
 
 def line_to_weigh(plan: planning.Plan) -> planning.PlanLine | None:
     """Return the line to weigh next; potash last, the oils decide how much of it."""
-    short = [line for line in plan.lines if is_short(line)]
+    short = [line for line in plan.lines if planning.is_short(line)]
     return min(short, key=lambda line: line.kind == Material.Kind.POTASH, default=None)
-
-
-def is_short(line: planning.PlanLine) -> bool:
-    """Say whether a line still lacks more than a tenth of what is to be weighed."""
-    if line.target_mg is None:
-        return not line.charged_mg
-    return line.charged_mg * 10 < line.target_mg * 9
 
 
 def _after_the_charges(batch: Batch, entries: Entries) -> str:
@@ -146,7 +172,7 @@ def _after_the_charges(batch: Batch, entries: Entries) -> str:
     portion that was not clear is taken again, because it was cooked on.
     """
     if entries.weighing is not None:
-        return FINISH
+        return CAME_OUT if is_impossible(entries) else FINISH
     since = _last_charge_at(entries)
     results = [
         row
@@ -181,13 +207,16 @@ def _read_since(
     return max(charged_at, last.observed_at) if last else charged_at
 
 
-def _lines(entries: Entries) -> list[Line]:
+def _lines(batch: Batch, entries: Entries) -> list[Line]:
     """Return a line for each entry, the newest first; hold points of one act as one."""
     superseded = {
         (row._meta.model_name, row.supersedes_id)
         for row in entries
         if row.supersedes_id is not None
     }
+    known = {(row._meta.model_name or "", row.pk): row for row in entries}
+    limit = batch.formula_version.temperature_limit
+    not_in_order = {row.observed_at for row in entries.hold_points if not row.in_order}
     acts: set[datetime.datetime] = set()
     lines = []
     for row in entries:
@@ -197,7 +226,22 @@ def _lines(entries: Entries) -> list[Line]:
                 continue
             acts.add(row.observed_at)
         is_struck = row.is_void or (kind, row.pk) in superseded
-        lines.append(Line(row=row, kind=kind, is_struck=is_struck))
+        former = row.supersedes_id if row.is_void else None
+        of = None if former is None else known.get((kind, former))
+        odd = ""
+        if isinstance(row, HoldPoint):
+            odd = "not in order" if row.observed_at in not_in_order else ""
+        elif isinstance(row, Reading) and not row.is_void:
+            odd = _odd_reading(row, limit)
+        lines.append(Line(row=row, kind=kind, is_struck=is_struck, of=of, odd=odd))
     return sorted(
         lines, key=lambda line: (line.row.entered_at, line.row.pk), reverse=True
     )
+
+
+def _odd_reading(row: Reading, limit: Decimal) -> str:
+    if row.characteristic == CLARITY:
+        return "" if row.clarity == Reading.Clarity.CLEAR else "not clear"
+    if row.characteristic == TEMPERATURE and row.value is not None:
+        return "above the limit" if row.value > limit else ""
+    return ""

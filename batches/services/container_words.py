@@ -9,7 +9,12 @@ from batches.models import ContainerWeighing
 from batches.services import sources
 from producer.errors import Refusal
 from producer.models import Material, RawLot
-from producer.quantities import format_mass, format_number, milligrams
+from producer.quantities import (
+    format_computed_mass,
+    format_mass,
+    format_number,
+    milligrams,
+)
 
 
 def first_words(row: ContainerWeighing) -> str:
@@ -28,9 +33,9 @@ def sentence(lot: RawLot, uptake: Uptake, doubt: Decimal) -> str:
     with ``sources.HOLD_WORDS``.
     """
     net, book = (
-        format_mass(milligrams(mass)) for mass in (uptake.net_g, uptake.book_g)
+        format_computed_mass(milligrams(mass)) for mass in (uptake.net_g, uptake.book_g)
     )
-    difference = format_mass(milligrams(abs(uptake.gain_g)))
+    difference = format_computed_mass(milligrams(abs(uptake.gain_g)))
     share = format_number(abs(uptake.percent), places=2)
     scale = f"U = {format_number(doubt, places=1)} g, k = 2"
     seen = f"{net} on the scale, {book} in the book"

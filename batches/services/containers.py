@@ -15,7 +15,7 @@ from batches.chemistry.errors import ChemistryError
 from batches.models import ContainerWeighing
 from batches.services import sources
 from batches.services.container_words import first_words, sentence
-from batches.services.cooking.plausible import check_load
+from batches.services.cooking.plausible import check_in_use, check_load
 from batches.services.cooking.rows import newest
 from producer import journal
 from producer.errors import Refusal
@@ -24,7 +24,6 @@ from producer.models import (
     Instrument,
     RawLot,
     Right,
-    Stock,
     StockMovement,
     User,
 )
@@ -32,6 +31,7 @@ from producer.quantities import grams
 from producer.services import intake
 from producer.services.checks import need_reason, plausible_time, require
 from producer.services.container_books import book_of
+from producer.services.lot_holds import locked
 
 # What sets the book to a weighing of its own; from then on each draw adds its doubt.
 FRESH_BOOK = (StockMovement.Kind.RECEIPT, StockMovement.Kind.ADJUSTMENT)
@@ -61,7 +61,7 @@ def weigh_container(
     require(by, Right.MAKER)
     observed_at = plausible_time(observed_at or timezone.now())
     check_load(scale, gross_mg)
-    stock = Stock.objects.select_for_update().get(pk=lot.pk)
+    stock = locked([lot])[lot.pk]
     if container is not None and container.lot_id != lot.pk:
         raise Refusal(f"{container.code} is not of {lot.code}.", field="container")
     book = stock.on_hand_mg if container is None else book_of(container)
@@ -90,6 +90,27 @@ def weigh_container(
     return row
 
 
+def said_of(
+    *,
+    by: User,
+    lot: RawLot,
+    container: Container,
+    scale: Instrument,
+    gross_mg: int,
+    observed_at: datetime.datetime,
+) -> str:
+    """Return what a container with this gross mass would say beside its book.
+
+    Nothing is recorded: it is asked when the container is weighed to be drawn from.
+    """
+    row = ContainerWeighing(
+        stock=lot.stock, container=container, entered_by=by, observed_at=observed_at
+    )
+    masses = (gross_mg, None, book_of(container))
+    _filled(row, lot=lot, scale=scale, masses=masses, before=timezone.now())
+    return row.sentence
+
+
 @transaction.atomic
 def amend_container(
     *,
@@ -109,7 +130,7 @@ def amend_container(
     """
     require(by, Right.MAKER)
     # Two people who correct it at once wait here for each other.
-    Stock.objects.select_for_update().get(pk=weighing.stock_id)
+    locked([RawLot(pk=weighing.stock_id)])
     newest(weighing, ContainerWeighing.objects.all())
     lot = RawLot.objects.select_related("stock", "material").get(pk=weighing.stock_id)
     row = ContainerWeighing(
@@ -180,6 +201,8 @@ def _filled(
 ) -> ContainerWeighing:
     if scale.kind != Instrument.Kind.SCALE:
         raise Refusal("Choose the scale it was weighed on.", field="scale")
+    if row.supersedes_id is None:
+        check_in_use(scale, field="scale")
     row.scale = scale
     row.gross_mg, tare_mg, row.book_mg = masses
     first = None

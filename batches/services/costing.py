@@ -20,6 +20,7 @@ from batches.costing import (
     cost_of_all,
     parts_of,
     per_bottle,
+    rest_of,
     rounded,
     that_add_up,
 )
@@ -28,6 +29,8 @@ from batches.models import Batch, BulkWeighing, FillingLot, Input
 from batches.models import Cost as Spent
 from producer.models import RawLot, Stock, StockMovement
 
+STILL_HERE = "still here"
+LOST_SINCE = "lost or disposed of since the yield was weighed"
 WITH_BOTTLES = frozenset({Spent.Kind.BOTTLES, Spent.Kind.LABELS})
 
 
@@ -172,7 +175,9 @@ def cost_of(batch: Batch) -> BatchCost:
         spent=spent,
         product=product,
         with_bottles=with_bottles,
-        went=_where_it_went(batch, made, product, fillings),
+        went=_where_it_went(
+            batch, made, product, fillings, rows.stocks[batch.pk].on_hand_mg
+        ),
         fillings=fillings,
         came_out_mg=made.came_out_mg,
     )
@@ -228,7 +233,7 @@ def _each(whole: Cost, good: int) -> Cost | None:
 
 
 def _where_it_went(
-    batch: Batch, made: Made, product: Cost, fillings: list[Filled]
+    batch: Batch, made: Made, product: Cost, fillings: list[Filled], on_hand_mg: int
 ) -> list[Part]:
     """Return the shares of the product, which add up to what it cost."""
     if made.came_out_mg is None:
@@ -236,7 +241,7 @@ def _where_it_went(
     went = [
         Part(
             code=one.lot.code,
-            name="filled into bottles",
+            name="filled into bottles, with what was lost in filling",
             mass_mg=one.lot.filled_mg + one.lot.loss_mg,
             cost=one.product,
         )
@@ -252,11 +257,11 @@ def _where_it_went(
         )
         for edge in edges.select_related("batch__stock").order_by("batch_id")
     ]
-    rest = made.came_out_mg - sum(one.mass_mg for one in went)
-    if rest > 0:
-        cost = product.part(rest, made.came_out_mg)
-        name = "still here, or lost since it was weighed"
-        went.append(Part(code="", name=name, mass_mg=rest, cost=cost))
+    rest = rest_of(made.came_out_mg, sum(one.mass_mg for one in went), on_hand_mg)
+    for name, mass_mg in zip((STILL_HERE, LOST_SINCE), rest, strict=True):
+        if mass_mg:
+            cost = product.part(mass_mg, made.came_out_mg)
+            went.append(Part(code="", name=name, mass_mg=mass_mg, cost=cost))
     shown = that_add_up([one.cost.amount for one in went])
     return [
         dataclasses.replace(one, hundredths=hundredths)

@@ -12,7 +12,7 @@ from fractions import Fraction
 from django.db.models import Min, Sum
 from django.utils import timezone
 
-from batches.cover import Cover, Kept, cover, days_counted
+from batches.cover import LEAST_HISTORY, Cover, Kept, cover, days_counted
 from batches.services.proposing import reserved_mg
 from producer.models import Material, Premises, RawLot, StockMovement
 from producer.services.checks import local_day
@@ -27,7 +27,8 @@ class InStore:
     ``lots`` are those with something left, first expired first, the usable in front.
     ``usable_mg`` is released and in date, ``waiting_mg`` held or on hold,
     ``out_of_use_mg`` rejected, expired or due for retest. ``window`` is over how many
-    days the use was counted.
+    days the use was counted. ``after_meant`` is how long it lasts when the open batches
+    have taken what they mean to take.
     """
 
     material: Material
@@ -39,6 +40,7 @@ class InStore:
     reserved_mg: int
     window: int
     cover: Cover
+    after_meant: Cover
     today: datetime.date
 
     @property
@@ -61,7 +63,19 @@ class InStore:
     @property
     def days(self) -> Fraction | None:
         """Days of cover; None where there is no forecast."""
-        return self.cover.days
+        return None if self.is_too_new else self.cover.days
+
+    @property
+    def days_after_meant(self) -> Fraction | None:
+        """Days of cover after what is meant for open batches; None without either."""
+        if self.is_too_new or not self.reserved_mg:
+            return None
+        return self.after_meant.days
+
+    @property
+    def is_too_new(self) -> bool:
+        """Say whether the history is too short to tell how long what is left lasts."""
+        return self.window < LEAST_HISTORY and self.usable_mg > 0
 
     @property
     def lasts(self) -> Fraction | float:
@@ -71,10 +85,7 @@ class InStore:
 
 def last_day(lot: RawLot) -> datetime.date | None:
     """Return the last day on which a lot may be used: expiry or retest, the earlier."""
-    return min(
-        (day for day in (lot.expires_on, lot.retest_on) if day is not None),
-        default=None,
-    )
+    return lot.last_day
 
 
 def cover_of(material: Material, today: datetime.date | None = None) -> InStore:
@@ -131,6 +142,18 @@ def _of_one(
 ) -> InStore:
     usable = [lot for lot in lots if _is_usable(lot, today)]
     waiting = [lot for lot in lots if lot.status in _WAITING]
+
+    def lasting(taken: Mapping[int, int]) -> Cover:
+        return cover(
+            [
+                Kept(max(lot.stock.on_hand_mg - taken.get(lot.pk, 0), 0), last_day(lot))
+                for lot in usable
+            ],
+            used_mg=used_mg,
+            days=window,
+            today=today,
+        )
+
     return InStore(
         material=material,
         lots=[*usable, *(lot for lot in lots if lot not in usable)],
@@ -140,12 +163,8 @@ def _of_one(
         out_of_use_mg=_sum(lots) - _sum(usable) - _sum(waiting),
         reserved_mg=sum(reserved.get(lot.pk, 0) for lot in lots),
         window=window,
-        cover=cover(
-            [Kept(lot.stock.on_hand_mg, last_day(lot)) for lot in usable],
-            used_mg=used_mg,
-            days=window,
-            today=today,
-        ),
+        cover=lasting({}),
+        after_meant=lasting(reserved),
         today=today,
     )
 

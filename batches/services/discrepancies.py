@@ -18,26 +18,32 @@ from django.utils import timezone
 
 from batches import trace
 from batches.lifecycle import CLOSED_TO_CHARGES
-from batches.models import Batch, Discrepancy, DiscrepancyEnd, Input
-from batches.services import filling, moves
+from batches.models import Batch, BulkWeighing, Discrepancy, DiscrepancyEnd, Input
+from batches.services import filling, kept_figures, moves
+from batches.services.kept_figures import TAKEN, Figures
 from producer import journal
 from producer.errors import Conflict, Refusal
 from producer.models import Right, Stock, User
 from producer.quantities import format_mass
 from producer.services.checks import need_reason, require
+from producer.services.written import written
 
 T = TypeVar("T")
 Outcome = DiscrepancyEnd.Outcome
-# The first words of an explanation by which a lot is no part of the batch.
+# The first words of every explanation of something that was taken: one or the other,
+# before what the reviewer wrote, so that nobody's own words can be taken for them.
+WENT_IN = "It went into the batch, or nobody knows."
 NOTHING_WENT_IN = "Nothing of it went into the batch."
+ENTERED = "entered in the record."
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Entry:
     """An entry as it was sent: which kind, what of, by which words and fields.
 
-    ``path`` is the page it was made on, ``fields`` what was typed there. ``stock`` and
-    ``net_mg`` are what was weighed in, for a charge that says both.
+    ``path`` is the page it was made on, ``fields`` what was typed there, ``figures``
+    what of that could be read. ``stock`` and ``net_mg`` are what was weighed in, for a
+    charge that says both.
     """
 
     kind: str
@@ -47,6 +53,7 @@ class Entry:
     shown: list[list[str]]
     stock: Stock | None = None
     net_mg: int = 0
+    figures: Figures = dataclasses.field(default_factory=dict)
     observed_at: datetime.datetime
 
     @property
@@ -58,6 +65,10 @@ class Entry:
             "fields": dict(self.fields),
             "shown": self.shown,
             "net_mg": self.net_mg,
+            "figures": {
+                **kept_figures.taken(self.stock, self.net_mg),
+                **self.figures,
+            },
         }
 
 
@@ -114,19 +125,59 @@ def enter(
     *,
     by: User,
     discrepancy: Discrepancy,
+    kind: str,
+    figures: Figures,
     do: Callable[[uuid.UUID | None], T],
+    reason: str = "",
     submission: uuid.UUID | None = None,
 ) -> T:
     """Settle a discrepancy by the ordinary service ``do``, which writes the one act.
 
-    ``do`` is given the submission. Both or neither. What was sent at first stays with
-    the discrepancy.
+    ``do`` is given the submission and returns the row it made. Both or neither. What
+    was sent at first stays with the discrepancy.
+
+    ``kind`` and ``figures`` (see :mod:`.kept_figures`) are what is entered. Only the
+    kind that was sent settles it. Where lot, mass or value are others than were sent,
+    ``reason`` says why, and stands in the end with both. The row that was made is held
+    against them too: nobody settles 540 g by saying so and weighing in 5.
     """
     require(by, Right.MAKER)
     row = _still_open(discrepancy)
-    _end(by, row, Outcome.ENTERED, f"{row.sent['title']}: entered in the record.")
-    with journal.besides(discrepancy_settled=row.pk):
-        return do(submission)
+    if kind != row.kind:
+        raise Refusal(
+            f"This does not settle discrepancy {row.pk}, which is another entry:"
+            f" {_what(row)}. Open it on the page of its batch and enter it from there."
+        )
+    _end(by, row, Outcome.ENTERED, _how_entered(row, figures, reason.strip()))
+    # What may be used is judged by the day it came, not by the day it is settled.
+    with journal.besides(discrepancy_settled=row.pk), written(row.entered_at):
+        made = do(submission)
+    if (
+        kept_figures.kind_in(made) != row.kind
+        or getattr(made, "batch_id", None) != row.batch_id
+        or not kept_figures.same(kept_figures.figures_in(made), figures)
+    ):
+        raise Refusal(
+            f"What was entered is not what it was said to be, so discrepancy {row.pk}"
+            " stays open. Enter it again from its page."
+        )
+    return made
+
+
+def _how_entered(row: Discrepancy, figures: Figures, reason: str) -> str:
+    """Return the sentence of the end: as it was sent, or what differs and why."""
+    if kept_figures.same(kept_figures.sent_in(row), figures):
+        return f"{row.sent['title']}: {ENTERED} {reason}".strip()
+    differs = (
+        f"Sent {kept_figures.sent_words(row)}, entered"
+        f" {kept_figures.words(row.kind, figures)}."
+    )
+    if not reason:
+        raise Refusal(
+            f"{differs} Say why it differs; the reason stays on record.",
+            field="differs",
+        )
+    return f"{differs} {reason}"
 
 
 @transaction.atomic
@@ -141,14 +192,23 @@ def explain(
     """Settle a discrepancy by explaining it; nothing is entered.
 
     Unless the reviewer says that nothing went in, the lot keeps its place in the
-    genealogy and a recall of it goes on finding the batch.
+    genealogy and a recall of it goes on finding the batch. Refused so for what moves
+    the alkali while it can still be weighed in: then it is entered, and counts.
     """
     journal.in_line()
     require(by, Right.REVIEWER)
     reason = need_reason(reason)
     row = _still_open(discrepancy)
-    said_of_it = reason if went_in else f"{NOTHING_WENT_IN} {reason}"
-    end = _end(by, row, Outcome.EXPLAINED, said_of_it)
+    if went_in and kept_figures.moves_alkali(row) and may_be_entered(row):
+        raise Refusal(
+            "It moves the alkali, and the batch still takes it: enter it, so that it is"
+            " counted. What cannot be entered is explained once what came out is"
+            " weighed; then the free alkali has to be titrated.",
+            field="went_in",
+        )
+    if row.kind in TAKEN:
+        reason = f"{WENT_IN if went_in else NOTHING_WENT_IN} {reason}"
+    end = _end(by, row, Outcome.EXPLAINED, reason)
     if not went_in:
         _take_out(row)
     journal.write(
@@ -160,7 +220,7 @@ def explain(
         after={
             "discrepancy": row.pk,
             "outcome": end.outcome,
-            **({"went_in": went_in} if row.stock_id else {}),
+            **({"went_in": went_in} if row.kind in TAKEN else {}),
         },
         reason=reason,
         submission=submission,
@@ -214,9 +274,24 @@ def beyond_the_book(stock_ids: list[int] | None = None) -> dict[int, int]:
 
 def may_be_entered(row: Discrepancy) -> bool:
     """Say whether the record of its batch still takes an entry of this kind."""
-    if row.stock_id is not None:
-        return row.batch.status not in CLOSED_TO_CHARGES
-    return row.batch.is_open
+    if row.kind not in TAKEN:
+        return row.batch.is_open
+    if row.batch.status in CLOSED_TO_CHARGES:
+        return False
+    return not BulkWeighing.objects.current().filter(batch=row.batch_id).exists()
+
+
+def went_in(row: Discrepancy, end: DiscrepancyEnd | None) -> bool:
+    """Say whether something of it is in the batch, or may be, beside the charges."""
+    if row.kind not in TAKEN or (end and end.outcome == Outcome.ENTERED):
+        return False
+    return end is None or not end.reason.startswith(NOTHING_WENT_IN)
+
+
+def entered_otherwise(row: Discrepancy, end: DiscrepancyEnd) -> bool:
+    """Say whether it was entered with another lot, mass or value than was sent."""
+    as_sent = f"{row.sent.get('title', '')}: {ENTERED}"
+    return end.outcome == Outcome.ENTERED and not end.reason.startswith(as_sent)
 
 
 def _short_mg(stock: Stock | None, net_mg: int) -> int:
@@ -260,7 +335,9 @@ def _still_open(discrepancy: Discrepancy) -> Discrepancy:
             f"This was settled by {end.entered_by.person.name} already:"
             f" {end.get_outcome_display()}."
         )
-    row = Discrepancy.objects.select_related("stock").get(pk=discrepancy.pk)
+    row = Discrepancy.objects.select_related("stock__lot__material").get(
+        pk=discrepancy.pk
+    )
     row.batch = batch
     return row
 

@@ -145,7 +145,12 @@ class Entries:
     def starts(self) -> list[WeighingStart]:
         """The weighings that were begun: finished, open, or taken back."""
         rows = WeighingStart.objects.filter(batch=self.batch).select_related(
-            "source__lot__material", "scale", "vessel", PAPER, *WHO
+            "source__lot__material",
+            "scale",
+            "container__lot__stock",
+            "vessel",
+            PAPER,
+            *WHO,
         )
         return self._rows("starts", rows)
 

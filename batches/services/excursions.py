@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from batches.excursions import Excursion, Point, excursions
+from batches.excursions import Class, Excursion, Point, excursions
 from batches.models import Batch, Reading
 from batches.services.entries import Entries, standing
 from producer.quantities import format_number
@@ -54,27 +54,42 @@ def sentence(one: Excursion, *, mark: str = ".") -> str:
 
 
 def _how_long(one: Excursion, mark: str) -> str:
-    start = timezone.localtime(one.start)
-    since = f"{on_the_wall(start)} on {start.day} {start:%b %Y}"
-    least = _minutes(one.at_least, mark)
+    start, least = _when(one.start), _minutes(one.at_least, mark)
+    if not one.start_seen:
+        until = f" until about {_when(one.end)}" if one.end else ""
+        below = "" if one.end else " None since lies at or below the limit."
+        return (
+            f"Above it since before {start}{until}, for at least {least} min; no"
+            f" earlier reading shows when it began.{below}"
+        )
     if one.end is None:
         return (
-            f"Above it since about {since}, {_minutes(one.above, mark)} min to the last"
+            f"Above it since about {start}, {_minutes(one.above, mark)} min to the last"
             " reading; none since lies at or below it."
         )
     most = "" if one.at_most is None else f", at most {_minutes(one.at_most, mark)}"
     return (
-        f"Above it from about {since} for about {_minutes(one.above, mark)} min,"
+        f"Above it from about {start} for about {_minutes(one.above, mark)} min,"
         f" estimated between readings (at least {least}{most})."
     )
 
 
+def _when(at: datetime.datetime) -> str:
+    local = timezone.localtime(at)
+    return f"{on_the_wall(local)} on {local.day} {local:%b %Y}"
+
+
 def _class(one: Excursion) -> str:
-    if one.is_minor:
+    if one.classed is Class.MINOR:
         return "A minor excursion: under 5 min and under 10 °C above."
+    if one.classed is Class.MAJOR:
+        return "A major excursion: 5 min or more, or 10 °C or more above."
     if one.end is None:
-        return "A major excursion: not seen to end."
-    return "A major excursion: 5 min or more, or 10 °C or more above."
+        return "Not seen to end, so it is treated as a major excursion."
+    return (
+        "It may be minor: the readings are too far apart to say, so it is treated as a"
+        " major excursion."
+    )
 
 
 def _minutes(length: datetime.timedelta, mark: str) -> str:

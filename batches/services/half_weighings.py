@@ -14,9 +14,9 @@ from typing import Any
 
 from django.db import models, transaction
 
-from batches.lifecycle import BatchStatus
+from batches.lifecycle import AT_THE_POT
 from batches.models import Batch, FormulaLine, Transcription, WeighingStart
-from batches.services import hold_points, moves, sources, transcribing
+from batches.services import hold_points, moves, potash_gain, sources, transcribing
 from batches.services.cooking.drawing import check_difference, container_for
 from batches.services.cooking.guards import (
     its_own_line,
@@ -24,14 +24,12 @@ from batches.services.cooking.guards import (
     still_takes_charges,
 )
 from batches.services.cooking.how import How
-from batches.services.cooking.plausible import check_load
+from batches.services.cooking.plausible import check_in_use, check_load
 from batches.services.cooking.rows import newest, write
 from producer.errors import Conflict, Refusal
 from producer.models import Container, Instrument, Right, Stock, User, Vessel
 from producer.quantities import format_mass
 from producer.services.checks import local_day, need_reason, require
-
-AT_THE_POT = (BatchStatus.PLANNED, BatchStatus.IN_PROCESS)
 
 
 @transaction.atomic
@@ -58,10 +56,14 @@ def begin(
     require(by, Right.MAKER)
     batch = still_takes_charges(batch)
     observed_at = transcribing.observed(batch, observed_at, transcription)
-    hold_points.stop_unless_passed(batch)
+    hold_points.stop_unless_passed(batch, observed_at, transcription=transcription)
     its_own_line(batch, line)
     sources.check_source(
-        batch=batch, line=line, source=source, on=local_day(observed_at)
+        batch=batch,
+        line=line,
+        source=source,
+        on=transcribing.judged_on(observed_at, transcription),
+        observed_on=local_day(observed_at),
     )
     oils_first(batch, line)
     if scale.kind != Instrument.Kind.SCALE:
@@ -80,10 +82,13 @@ def begin(
         entered_by=by,
     )
     field = "gross_mg" if by_difference else "tare_mg"
+    if transcription is None:
+        check_in_use(scale, field="scale")
     if by_difference and first_mg <= 0:
         raise Refusal("A container with something in it weighs something.", field=field)
     check_load(scale, first_mg)
     check_difference(source, how_of(row))
+    potash_gain.stop_unless_weighed(row, before_mg=first_mg)
     row.full_clean()
     row.save(force_insert=True)
     write(by, batch, "weighing begun", after=_facts(row), submission=submission)

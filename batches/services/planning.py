@@ -197,7 +197,9 @@ def plan_of(batch: Batch) -> Plan:
     )
     chosen = {
         choice.line_id: choice.source
-        for choice in batch.lot_choices.select_related("source__lot__material")
+        for choice in batch.lot_choices.select_related(
+            "source__lot__material", "source__batch"
+        )
     }
     charges: dict[int | None, list[Charge]] = defaultdict(list)
     for charge in Charge.objects.current().filter(batch=batch).select_related("source"):
@@ -332,6 +334,13 @@ def _choices_by_line(batch: Batch) -> dict[str, str]:
     }
 
 
+def is_short(line: PlanLine) -> bool:
+    """Say whether a line still lacks more than a tenth of what is to be weighed."""
+    if line.target_mg is None:
+        return not line.charged_mg
+    return line.charged_mg * 10 < line.target_mg * 9
+
+
 def uncharged_lines(batch: Batch) -> list[str]:
     """Return the names of formula lines that nothing has been weighed for."""
     charged = set(
@@ -356,9 +365,11 @@ def lines_needed(batch: Batch) -> list[str]:
     return uncharged_lines(batch)
 
 
-def uncharged_oils(batch: Batch) -> list[str]:
-    """Return the names of the oils that nothing has been weighed for."""
-    oils = batch.formula_version.lines.filter(
-        material__kind=Material.Kind.OIL
-    ).values_list("material__name", flat=True)
-    return [name for name in uncharged_lines(batch) if name in set(oils)]
+def uncharged_of(batch: Batch, *kinds: str) -> list[str]:
+    """Return the names of the materials of these kinds not weighed in at all."""
+    names = set(
+        batch.formula_version.lines.filter(material__kind__in=kinds).values_list(
+            "material__name", flat=True
+        )
+    )
+    return [name for name in uncharged_lines(batch) if name in names]

@@ -11,10 +11,10 @@ import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
-from django.db.models import F, QuerySet, Sum
+from django.db.models import F, Q, QuerySet, Sum
 
 from batches.first_expired import Candidate, passed_over
-from batches.lifecycle import BatchStatus
+from batches.lifecycle import AT_THE_POT, BatchStatus
 from batches.models import (
     Batch,
     BulkWeighing,
@@ -25,9 +25,9 @@ from batches.models import (
 )
 from batches.services import planning
 from producer.models import RawLot, Stock
+from producer.models.lots import last_day_of
 from producer.quantities import format_mass
 
-AT_THE_POT = (BatchStatus.PLANNED, BatchStatus.IN_PROCESS)
 _TENTHS_WEIGHED = 9  # of ten; then a line counts as weighed, as on the batch's page
 
 
@@ -47,19 +47,19 @@ def offered(line: FormulaLine, on: datetime.date) -> QuerySet[Stock]:
     """
     if line.material is not None:
         lots = RawLot.objects.usable(on).filter(material=line.material)
-        ids = [lot.pk for lot in lots]
+        found = Q(pk__in=lots.order_by().values("pk"))
     else:
         made = Batch.objects.filter(status=BatchStatus.RELEASED)
-        ids = list(
-            made.filter(formula_version__formula__used_in_lines=line).values_list(
-                "pk", flat=True
+        found = Q(
+            pk__in=made.filter(formula_version__formula__used_in_lines=line).values(
+                "pk"
             )
         )
     return (
-        Stock.objects.filter(pk__in=ids, on_hand_mg__gt=0)
+        Stock.objects.filter(found, on_hand_mg__gt=0)
         .select_related("lot__material", "lot__supplier")
         .order_by(
-            F("lot__expires_on").asc(nulls_last=True),
+            last_day_of("lot__").asc(nulls_last=True),
             F("lot__received_on").asc(nulls_last=True),
             "pk",
         )
@@ -82,8 +82,8 @@ def needs_reason(
     """Return the lot that a charge would pass over without a reason, or None.
 
     That is a lot of the same material, usable on that day and there by then, which
-    expires earlier and of which enough is free. Asked once for each source in a batch:
-    what was begun from may be gone on with.
+    is to be used earlier and of which enough is free. Asked once for each source in a
+    batch: what was begun from may be gone on with.
     """
     if line is None or line.material_id is None:
         return None
@@ -95,7 +95,7 @@ def needs_reason(
     as_held = {pk: _candidate(lot, free_mg=net_mg) for pk, lot in lots.items()}
     wanted = _candidate(chosen, free_mg=0)
     if passed_over(as_held.values(), wanted, net_mg) is None:
-        return None  # nothing expires earlier: no need to count
+        return None  # nothing is to be used earlier: no need to count
     drawn = Charge.objects.current().filter(batch=batch, source=source)
     if drawn.exists():
         return None
@@ -111,9 +111,10 @@ def needs_reason(
 def words_for(left: RawLot, chosen: Stock) -> str:
     """Return the sentence that asks why a lot is passed over."""
     lot = RawLot.objects.get(pk=chosen.pk)
-    then = "has no date" if lot.expires_on is None else f"{lot.expires_on:%d %b %Y}"
+    then = "has no date" if lot.last_day is None else f"{lot.last_day:%d %b %Y}"
+    ends = "expires" if left.last_day == left.expires_on else "is due for retest"
     return (
-        f"{left.code} expires on {left.expires_on:%d %b %Y}, before {chosen.code}"
+        f"{left.code} {ends} on {left.last_day:%d %b %Y}, before {chosen.code}"
         f" ({then}), and holds {format_mass(left.stock.on_hand_mg)}. Take it first, or"
         " say why it is left."
     )
@@ -189,7 +190,7 @@ def taken_from_others(row: Charge) -> str:
 def _candidate(lot: RawLot, *, free_mg: int) -> Candidate:
     return Candidate(
         key=lot.pk,
-        expires_on=lot.expires_on,
+        last_day=lot.last_day,
         received_on=lot.received_on,
         free_mg=free_mg,
     )

@@ -40,6 +40,7 @@ __all__ = [
     "potash_fraction",
     "range_middle",
     "saponification_value",
+    "why_not",
 ]
 
 DRAWABLE = {BatchStatus.RELEASED, BatchStatus.REWORKED}
@@ -51,10 +52,13 @@ def check_source(
     line: FormulaLine | None,
     source: Stock,
     on: datetime.date,
+    observed_on: datetime.date | None = None,
     is_correction: bool = False,
 ) -> None:
     """Raise :class:`Refusal` unless ``batch`` may draw from ``source`` on that day.
 
+    ``on`` is the day on which it must be in date, ``observed_on`` the day on which it
+    was drawn, which cannot lie before it came.
     A correction needs no line of the formula, but a lot that moves the alkali balance.
     The source is locked until the transaction ends, so that a recall that opens at
     the same moment either finds the new batch or stops the draw.
@@ -70,10 +74,32 @@ def check_source(
         else:
             _check_line(line=line, lot=lot)
         _check_lot(lot=lot, on=on)
+        if observed_on is not None and observed_on < lot.received_on:
+            raise Refusal(
+                f"{source.code} came on {lot.received_on:%d %b %Y}, so it cannot have"
+                " been weighed before. Check the date, and the lot.",
+                field="observed_at",
+            )
     elif is_correction:
         raise Refusal("A correction is of a raw lot, not of a batch.", field="source")
     else:
         _check_batch(batch=batch, line=line, source=source)
+
+
+def why_not(source: Stock, on: datetime.date) -> str:
+    """Return why nothing may be drawn from a stock on a day, or nothing.
+
+    By its status and its dates, for a page that offers it; :func:`check_source` is what
+    refuses. The lot, or the batch, should be there already.
+    """
+    try:
+        if source.kind == Stock.Kind.LOT:
+            _check_usable(source.lot, on=on)
+        else:
+            _check_drawable(source.batch, source.code)
+    except Refusal as refusal:
+        return refusal.message
+    return ""
 
 
 def corrects(material: Material) -> bool:
@@ -104,6 +130,11 @@ def _check_line(*, line: FormulaLine | None, lot: RawLot) -> None:
 
 
 def _check_lot(*, lot: RawLot, on: datetime.date) -> None:
+    _check_usable(lot, on=on)
+    figure_of(lot)  # refuses figures that cannot be computed with
+
+
+def _check_usable(lot: RawLot, *, on: datetime.date) -> None:
     if lot.status != RawLot.Status.RELEASED:
         raise Refusal(
             f"{lot.code} is {lot.get_status_display()}, not released. Have it released"
@@ -121,7 +152,6 @@ def _check_lot(*, lot: RawLot, on: datetime.date) -> None:
             " take another lot.",
             field="source",
         )
-    figure_of(lot)  # refuses figures that cannot be computed with
 
 
 def _check_batch(*, batch: Batch, line: FormulaLine | None, source: Stock) -> None:
@@ -130,13 +160,7 @@ def _check_batch(*, batch: Batch, line: FormulaLine | None, source: Stock) -> No
         .select_related("stock", "formula_version")
         .get(pk=source.pk)
     )
-    status = BatchStatus(origin.status)
-    if status not in DRAWABLE:
-        raise Refusal(
-            f"Batch {source.code} is {status.label}. Only a released batch, or one with"
-            " a signed rework decision, can be drawn from.",
-            field="source",
-        )
+    status = _check_drawable(origin, source.code)
     if status is BatchStatus.REWORKED and not batch.is_rework:
         raise Refusal(
             f"Batch {source.code} was rejected and may only go into a batch that was"
@@ -150,3 +174,14 @@ def _check_batch(*, batch: Batch, line: FormulaLine | None, source: Stock) -> No
             f"Batch {source.code} is not what this line of the formula asks for.",
             field="source",
         )
+
+
+def _check_drawable(origin: Batch, code: str) -> BatchStatus:
+    status = BatchStatus(origin.status)
+    if status not in DRAWABLE:
+        raise Refusal(
+            f"Batch {code} is {status.label}. Only a released batch, or one with a"
+            " signed rework decision, can be drawn from.",
+            field="source",
+        )
+    return status

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime
 import uuid
+from typing import Final
 
 from django.core.files.base import File
 from django.db import transaction
@@ -20,7 +21,12 @@ from producer import journal
 from producer.errors import Refusal
 from producer.models import Right, User
 from producer.services import attachments
-from producer.services.checks import plausible_time, require
+from producer.services.checks import local_day, plausible_time, require
+from producer.services.written import written_at
+from producer.wall_clock import on_the_wall
+
+# By so much clocks of a device and of ours may differ; common practice, no source.
+CLOCKS_APART: Final = datetime.timedelta(minutes=15)
 
 
 @transaction.atomic
@@ -73,8 +79,8 @@ def observed(
 ) -> datetime.datetime:
     """Return when an entry was observed: now, unless it says otherwise.
 
-    Raises :class:`Refusal` for a time in the future, for an entry from paper that does
-    not say its time, and for a sheet of another batch.
+    Raises :class:`Refusal` for a time in the future or before the batch was opened, for
+    an entry from paper that does not say its time, and for a sheet of another batch.
     """
     if transcription is not None:
         if transcription.batch_id != batch.pk:
@@ -84,4 +90,35 @@ def observed(
                 "Write the time that stands on the sheet beside this line.",
                 field="observed_at",
             )
-    return plausible_time(observed_at or timezone.now())
+    return not_before_it_was_opened(batch, observed_at or timezone.now())
+
+
+def not_before_it_was_opened(
+    batch: Batch, observed_at: datetime.datetime
+) -> datetime.datetime:
+    """Return a time at which something can have been done to a batch, or refuse it."""
+    if observed_at < batch.opened_at - CLOCKS_APART:
+        opened = timezone.localtime(batch.opened_at)
+        raise Refusal(
+            f"Batch {batch.number} was opened at {on_the_wall(opened)} on {opened.day}"
+            f" {opened:%b %Y}, so this cannot have been done before. Check date and"
+            " time. A batch that was begun on paper is opened with the time on its"
+            " sheet.",
+            field="observed_at",
+        )
+    return plausible_time(observed_at)
+
+
+def judged_on(
+    observed_at: datetime.datetime, transcription: Transcription | None
+) -> datetime.date:
+    """Return the local day by which what is used must be in date.
+
+    The later one of the day on which it was done and the day on which it is written
+    down: typing “yesterday” makes no lot good again. From paper it is the day on the
+    sheet, and the sheet is told to the reviewer.
+    """
+    observed_on = local_day(observed_at)
+    if transcription is not None:
+        return observed_on
+    return max(observed_on, local_day(written_at()))

@@ -7,6 +7,7 @@ an entry is corrected with a reason.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import uuid
 from collections.abc import Callable
@@ -29,13 +30,17 @@ from batches.models import (
 from batches.services import half_weighings, losses, moves
 from batches.services.cooking.charging import amend_charge
 from batches.services.cooking.reading import amend_reading
-from producer.errors import Conflict
+from producer.errors import Conflict, Refusal
 from producer.models import Right, User
 from producer.quantities import format_mass, format_number
 from producer.services.checks import require
 
 WITHIN = datetime.timedelta(minutes=10)  # ours, common practice, no source
 REASON = "undone at the pot"
+ABOVE = (
+    "This reading is above the limit of the formula, so one tap does not take it back."
+    " Correct it with a reason."
+)
 
 Undoable = Charge | Reading | Loss | WeighingStart
 # Every table whose rows are entries of a batch, with what a row needs to be shown.
@@ -49,12 +54,42 @@ _TABLES: tuple[tuple[type[models.Model], tuple[str, ...]], ...] = (
 )
 
 
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Offer:
+    """What may be undone: ``row``; or ``above``, a peak that needs a typed reason."""
+
+    row: Undoable | None = None
+    above: Reading | None = None
+
+
 def last_undoable(batch: Batch, user: User) -> Undoable | None:
     """Return the last entry of a batch if this account may still undo it, or None.
 
     None too for what was corrected, and for what cannot be taken back: hold points are
-    gone through again, and the weighing of the yield is corrected.
+    gone through again, and the weighing of the yield is corrected. A temperature above
+    the limit is not taken back so easily: see :func:`offered`.
     """
+    return offered(batch, user).row
+
+
+def offered(batch: Batch, user: User) -> Offer:
+    """Return what this account may undo now, or the peak that needs a reason."""
+    row = _last_of(batch, user)
+    if isinstance(row, Reading) and is_above_the_limit(row, batch):
+        return Offer(above=row)
+    return Offer(row=row)
+
+
+def is_above_the_limit(row: Reading, batch: Batch) -> bool:
+    """Say whether a reading is a temperature above the limit of the batch."""
+    return (
+        row.characteristic == Reading.Characteristic.TEMPERATURE
+        and row.value is not None
+        and row.value > batch.formula_version.temperature_limit
+    )
+
+
+def _last_of(batch: Batch, user: User) -> Undoable | None:
     if not batch.is_open:
         return None
     row = _last_entry(batch)
@@ -84,7 +119,10 @@ def undo(
     """
     require(by, Right.MAKER)
     batch = moves.still_open(batch)
-    row = last_undoable(batch, by)
+    offer = offered(batch, by)
+    row = offer.row
+    if offer.above is not None:
+        raise Refusal(ABOVE)
     if row is None or (entry and entry != key_of(row)):
         raise Conflict(
             "This cannot be undone any more: something was entered after it, by"

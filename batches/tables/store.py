@@ -11,38 +11,44 @@ from django.template.loader import render_to_string
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from batches.cover import LEAST_HISTORY
 from batches.services.cover import InStore
+from producer.middleware import decimal_mark
 from producer.models import RawLot
-from producer.tables.base import DayColumn, MassColumn
+from producer.quantities import format_computed_mass
+from producer.tables.base import MassColumn
 from producer.templatetags.kettlebook import mass
-
-
-A_GRAM = 1_000  # milligrams
 
 
 class StoreTable(tables.Table):
     """A row a material."""
 
     material = tables.Column(accessor="material__name", verbose_name="Material")
-    on_hand = MassColumn(accessor="on_hand_mg", verbose_name="On hand")
     usable = MassColumn(accessor="usable_mg", verbose_name="Usable")
     reserved = MassColumn(accessor="reserved_mg", verbose_name="Meant for open batches")
     days = tables.Column(verbose_name="Lasts", empty_values=(), order_by="lasts")
-    next_last_day = DayColumn(verbose_name="Next last day", order_by="next_or_never")
-    lots = tables.Column(verbose_name="Lots, first one first", orderable=False)
+    lots = tables.Column(
+        verbose_name="Lots, by their last day",
+        order_by="next_or_never",
+        attrs={"td": {"class": "roomy"}},
+    )
 
     class Meta:
         fields = ()
         sequence = (
             "material",
-            "on_hand",
             "usable",
             "reserved",
             "days",
-            "next_last_day",
             "lots",
         )
         empty_text = "Nothing ever came. Book a raw lot in when goods arrive."
+
+    def render_material(self, value: str, record: InStore) -> SafeString:
+        """Show the material, and below it what of it is there at all."""
+        return format_html(
+            '{}<div class="small">{} on hand</div>', value, mass(record.on_hand_mg)
+        )
 
     def render_usable(self, record: InStore) -> SafeString:
         """Show what is usable, and below it what is not and why."""
@@ -62,7 +68,7 @@ class StoreTable(tables.Table):
     def render_days(self, record: InStore) -> SafeString:
         """Show the days of cover, the use behind them, and what will be too late."""
         return format_html(
-            '{}<div class="small">{}</div>', days_words(record.days), why_words(record)
+            '{}<div class="small">{}</div>', lasts_words(record), why_words(record)
         )
 
     def render_lots(self, value: Sequence[RawLot]) -> SafeString:
@@ -73,8 +79,7 @@ class StoreTable(tables.Table):
 
 def about(mg: int | Fraction) -> str:
     """Say a mass that was computed, from a gram on to a tenth of a gram."""
-    whole = round(mg)
-    return mass(round(whole, -2) if whole >= A_GRAM else whole)
+    return format_computed_mass(mg, mark=decimal_mark())
 
 
 def days_words(days: Fraction | None) -> str:
@@ -85,8 +90,21 @@ def days_words(days: Fraction | None) -> str:
     return "1 day" if whole == 1 else f"{whole} days"
 
 
+def lasts_words(record: InStore) -> str:
+    """Say how long it lasts, and how long after what open batches mean to take."""
+    if record.is_too_new:
+        return "no forecast yet"
+    words, after = days_words(record.days), record.days_after_meant
+    return (
+        words if after is None else f"{words}; after what is meant: {days_words(after)}"
+    )
+
+
 def why_words(record: InStore) -> str:
     """Say the mean use, and what cannot be used before its last day."""
+    if record.is_too_new:
+        days = "1 day" if record.window == 1 else f"{record.window} days"
+        return f"{days} of history; a forecast needs {LEAST_HISTORY}."
     of = f"the last {record.window} days" if record.window > 1 else "today"
     daily = record.cover.daily_mg
     if not daily:

@@ -7,14 +7,12 @@ from typing import Any
 from django import template
 
 from batches.forms.charging import UndoForm
-from batches.lifecycle import BatchStatus
+from batches.lifecycle import AT_THE_POT
 from batches.models import Batch
 from batches.services import half_weighings, undoing
 from producer.models import Right
 
 register = template.Library()
-
-AT_THE_POT = {BatchStatus.PLANNED, BatchStatus.IN_PROCESS}
 
 
 @register.inclusion_tag("batches/_half_weighings.html", takes_context=True)
@@ -35,11 +33,14 @@ def undo_last(context: dict[str, Any], batch: Batch, then: str = "") -> dict[str
     ``then`` is the address to come back to, the page of the batch without one.
     """
     user = context["user"]
-    row = undoing.last_undoable(batch, user) if user.may(Right.MAKER) else None
+    may = user.may(Right.MAKER)
+    offer = undoing.offered(batch, user) if may else undoing.Offer()
+    row = offer.row
     return {
         "batch": batch,
         "then": then,
         "row": row,
+        "peak": offer.above,
         "words": undoing.words_of(row) if row else "",
         "undo_form": UndoForm(auto_id=False, initial={"entry": undoing.key_of(row)})
         if row

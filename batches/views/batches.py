@@ -14,12 +14,13 @@ from batches.forms.making import (
     LotsForm,
     OpenForm,
 )
-from batches.lifecycle import BatchStatus
+from batches.lifecycle import AT_THE_POT, BatchStatus
 from batches.models import Batch, BulkWeighing, Charge, HoldPoint, Reading
 from batches.services import cooking, planning
 from batches.services.corrections import counted
+from batches.services.entries import Entries
 from batches.services.formulas import newest_version
-from batches.services.hold_points import standing_points
+from batches.services.hold_points import not_passed, standing_points
 from batches.services.results import yield_of
 from batches.tables.making import BatchTable
 from producer.forms.base import PlainForm, ReasonForm
@@ -71,7 +72,8 @@ def batch(request: HttpRequest, number: str) -> HttpResponse:
             "superseded_by",
         )
     )
-    result = yield_of(found)
+    entries = Entries(found)
+    result = yield_of(found, entries)
     points = standing_points(found)
     passed = _passed(found, points)
     has_yield = result.actual_mg is not None
@@ -81,6 +83,7 @@ def batch(request: HttpRequest, number: str) -> HttpResponse:
         {
             "batch": found,
             "plan": plan,
+            "entries": entries,
             "charges": Charge.objects.filter(batch=found).select_related(
                 "source__lot__material",
                 "line__material",
@@ -124,16 +127,14 @@ def _passed(batch: Batch, points: Mapping[str, HoldPoint]) -> bool:
     """Say whether the hold points are behind a batch: in order, or it is begun."""
     if batch.status != BatchStatus.PLANNED:
         return True
-    return len(points) == len(HoldPoint.Point) and all(
-        row.in_order for row in points.values()
-    )
+    return not not_passed(batch, points, timezone.now())
 
 
 def _steps(
     batch: Batch, plan: planning.Plan, *, passed: bool, has_yield: bool
 ) -> list[dict[str, str]]:
     stopped = batch.status in {BatchStatus.ABANDONED, BatchStatus.REJECTED}
-    open_ = batch.status in {BatchStatus.PLANNED, BatchStatus.IN_PROCESS}
+    open_ = batch.status in AT_THE_POT
     lots = all(line.source or line.charged_mg for line in plan.lines)
     weighed = all(line.charged_mg for line in plan.lines)
     done = [
@@ -166,7 +167,7 @@ def _next(
 ) -> dict[str, str]:
     """Return the one thing to do next: heading, button and address."""
     number = [batch.number]
-    if batch.status in {BatchStatus.PLANNED, BatchStatus.IN_PROCESS}:
+    if batch.status in AT_THE_POT:
         direct = _next_at_the_pot(batch, plan, passed=passed, has_yield=has_yield)
         return {
             "heading": direct["heading"],
@@ -196,13 +197,6 @@ def _next(
     return {}
 
 
-def _is_short(line: planning.PlanLine) -> bool:
-    """Say whether a line still lacks more than a tenth of what is to be weighed."""
-    if line.target_mg is None:
-        return not line.charged_mg
-    return line.charged_mg * 10 < line.target_mg * 9
-
-
 def _next_at_the_pot(
     batch: Batch, plan: planning.Plan, *, passed: bool, has_yield: bool
 ) -> dict[str, str]:
@@ -224,7 +218,7 @@ def _next_at_the_pot(
         }
     # Potash comes last: its amount follows from the oils that were weighed.
     open_lines = sorted(
-        (line for line in plan.lines if _is_short(line)),
+        (line for line in plan.lines if planning.is_short(line)),
         key=lambda line: line.kind == "potash",
     )
     if open_lines:

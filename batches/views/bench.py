@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
-from django.template.loader import render_to_string
 from django.urls import reverse
 
 from batches.chemistry.replicates import Kind
 from batches.forms.bench import AmendContainerForm, ContainerForm, TitrateForm
 from batches.models import ContainerWeighing, Titration
 from batches.services import containers, sources, titrating
+from batches.views.pot import said_of_result
 from producer.forms.base import ReasonForm
 from producer.models import Material, RawLot, Right, Stock
 from producer.services.containers import containers_of
@@ -101,9 +101,7 @@ def titrate(request: HttpRequest, code: str, kind: str) -> HttpResponse:
             **facts,
         ),
         then=lambda _: page_of(found),
-        said=lambda made: render_to_string(
-            "batches/_said_of_result.txt", {"recorded": made.sentence, "row": made}
-        ).strip(),
+        said=lambda made: said_of_result(made.sentence, made),
         home=page_of(found),
         title=f"{found.code}: titrate {titrating.NAMES[what].lower()}",
         context={

@@ -179,7 +179,8 @@ def start_void(request: HttpRequest, number: str, pk: int) -> HttpResponse:
 def undo(request: HttpRequest, number: str) -> HttpResponse:
     """Take back what this account has just entered, with one tap."""
     found = batch_by_number(number)
-    row = undoing.last_undoable(found, user_of(request))
+    offer = undoing.offered(found, user_of(request))
+    row = offer.row
     form = UndoForm(
         request.POST or None, initial={"entry": undoing.key_of(row) if row else ""}
     )
@@ -190,13 +191,17 @@ def undo(request: HttpRequest, number: str) -> HttpResponse:
             by=user_of(request), batch=found, submission=submission, **facts
         ),
         then=lambda _: page_of(found),
-        said="Undone. It stays legible as taken back.",
+        said=f"Undone: {undoing.words_of(row)}. It stays legible as taken back."
+        if row
+        else "",
         home=page_of(found),
         title="Undo the last entry",
         submit="Undo it",
         context={
             "lead": f"Takes back: {undoing.words_of(row)}."
             if row
+            else undoing.ABOVE
+            if offer.above
             else "There is nothing to undo: the last entry is not yours, was corrected,"
             " or is more than ten minutes old. Correct it with a reason."
         },

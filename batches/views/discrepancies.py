@@ -9,6 +9,7 @@ from django.urls import reverse
 from batches.forms.discrepancies import ExplainForm
 from batches.models import Batch, Discrepancy
 from batches.services import discrepancies
+from batches.services.kept_figures import TAKEN
 from batches.views.batches import batch_by_number
 from batches.views.keeping import SETTLES
 from producer.models import Right
@@ -57,7 +58,7 @@ def discrepancy_explain(request: HttpRequest, number: str, pk: int) -> HttpRespo
     home = reverse("batches:discrepancy", args=[row.batch.number, row.pk])
     return acts.handle(
         request,
-        ExplainForm(request.POST or None, is_charge=row.stock_id is not None),
+        ExplainForm(request.POST or None, is_taken=row.kind in TAKEN),
         do=lambda facts, submission: discrepancies.explain(
             by=user_of(request), discrepancy=row, submission=submission, **facts
         ),

@@ -19,15 +19,23 @@ from batches.forms.making import (
     YieldForm,
 )
 from batches.forms.papers import ask_when
-from batches.models import Batch, BulkWeighing, Charge, Reading
-from batches.services import cooking, planning, proposing
+from batches.forms.typed import typed
+from batches.models import (
+    Batch,
+    BulkWeighing,
+    Charge,
+    Reading,
+    Titration,
+    Transcription,
+)
+from batches.services import cooking, planning, proposing, sources
 from batches.services.entries import Entries
 from batches.services.results import yield_of
 from batches.services.tare_question import is_impossible, tare_question
 from batches.views import papers
 from batches.views.batches import batch_by_number, page_of
 from batches.views.charging import is_by_difference, line_at, meant_for_others
-from batches.views.keeping import Keeping
+from batches.views.keeping import SETTLES, Keeping
 from producer.forms.base import ReasonForm
 from producer.models import Material, Right
 from producer.services.checks import local_day
@@ -88,9 +96,27 @@ def charge(request: HttpRequest, number: str, position: int) -> HttpResponse:
             "plan": plan,
             "begin": reverse("batches:charge_begin", args=[found.number, position]),
             "others": meant_for_others(form),
+            "blocked": _blocked(request, target, sheet),
             **papers.band(found, sheet),
         },
     )
+
+
+def _blocked(
+    request: HttpRequest,
+    target: planning.PlanLine | None,
+    sheet: Transcription | None,
+) -> str:
+    """Return why the lot chosen cannot be drawn from now, or nothing.
+
+    What was weighed already, on paper or by a device, is entered all the same: its form
+    is shown, and the lot is chosen there.
+    """
+    if request.method == "POST" or sheet or SETTLES in request.GET:
+        return ""
+    if target is None or target.source is None:
+        return ""
+    return sources.why_not(target.source, local_day(timezone.now()))
 
 
 def _said_of_charge(row: Charge) -> str:
@@ -98,7 +124,9 @@ def _said_of_charge(row: Charge) -> str:
 
     The target may have moved while it was weighed: a discount was set, an oil mended.
     """
-    recorded = f"The charge is recorded. {proposing.taken_from_others(row)}".strip()
+    recorded = "The charge is recorded."
+    if others := proposing.taken_from_others(row):
+        recorded = acts.Mind(f"{recorded} {others}")
     plan = planning.plan_of(row.batch)
     line = next((one for one in plan.lines if one.line.pk == row.line_id), None)
     if line is None or line.kind != Material.Kind.POTASH or not line.target_mg:
@@ -107,7 +135,7 @@ def _said_of_charge(row: Charge) -> str:
     if abs(off) <= line.target_mg * NEAR_TARGET:
         return recorded
     more_or_less = "more" if off > 0 else "less"
-    return (
+    return acts.Mind(
         f"{recorded} {mass(line.charged_mg)} of {line.name} in all is"
         f" {mass(abs(off))} {more_or_less} than the {mass(line.target_mg)} that the"
         " oils and the lye discount ask for now."
@@ -151,7 +179,9 @@ def _amend_weighing(
 ) -> HttpResponse:
     return acts.handle(
         request,
-        AmendWeighingForm(request.POST or None),
+        AmendWeighingForm(
+            request.POST or None, initial={"tare_mg": typed(row.tare_mg)}
+        ),
         do=lambda facts, submission: service(
             by=user_of(request), submission=submission, **{name: row}, **facts
         ),
@@ -204,12 +234,24 @@ def read(request: HttpRequest, number: str, characteristic: str) -> HttpResponse
 
 
 def _said_of_reading(recorded: str, row: Reading) -> str:
-    """Say that it is recorded, and at once where it lies outside its limit.
+    """Say that it is recorded, and at once where it lies outside its limit."""
+    limit = row.batch.formula_version.temperature_limit
+    if row.characteristic == "temperature" and row.value and row.value > limit:
+        return acts.Mind(
+            f"{recorded} {number_words(row.value)} °C is above the limit of"
+            f" {number_words(limit)} °C: off the heat, stir, and read again."
+        )
+    return said_of_result(recorded, row)
+
+
+def said_of_result(recorded: str, row: Reading | Titration) -> str:
+    """Say that a result is recorded; one outside its limit is to be minded.
 
     By a template: it may ask the judgement, and this app may not.
     """
     facts = {"recorded": recorded, "row": row}
-    return render_to_string("batches/_said_of_result.txt", facts).strip()
+    words = render_to_string("batches/_said_of_result.txt", facts).strip()
+    return words if words == recorded.strip() else acts.Mind(words)
 
 
 @needs(Right.MAKER)
@@ -276,7 +318,7 @@ def _said_of_yield(row: BulkWeighing) -> str:
     entries = Entries(row.batch)
     if not is_impossible(entries):
         return "The yield is recorded."
-    return (
+    return acts.Mind(
         "The yield is recorded, but more came out than went in: a tare or a unit is"
         f" wrong, and the batch cannot be released so. {tare_question(entries)}"
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -14,25 +14,21 @@ from django.urls import reverse
 from django.utils import timezone
 
 from batches.forms.charging import FinishForm, UndoForm
-from batches.forms.making import ChargeForm, LotsForm, ReadingForm, YieldForm, scales
+from batches.forms.making import ChargeForm, LotsForm, ReadingForm, YieldForm
 from batches.forms.mending import LossForm
 from batches.forms.typed import typed
-from batches.models import (
-    Batch,
-    BulkWeighing,
-    Charge,
-    HoldPoint,
-    Reading,
-    WeighingStart,
-)
+from batches.lifecycle import AT_THE_POT
+from batches.models import Batch, WeighingStart
 from batches.services import at_the_pot, planning, undoing
-from batches.services.at_the_pot import AT_THE_POT, Pot, pot_of
+from batches.services.at_the_pot import Pot, pot_of
+from batches.services.discrepancies import open_discrepancies, said
 from batches.services.results import yield_of
+from batches.services.tare_question import tare_question
+from batches.views.at_hand import AtHand
 from batches.views.batches import batch_by_number
 from batches.views.charging import is_by_difference
 from producer.forms.base import ActForm, PlainForm
-from producer.models import Instrument, Right, Vessel
-from producer.quantities import milligrams
+from producer.models import Right, Vessel
 from producer.services.checks import local_day
 from producer.views.acts import needs, read_only, user_of
 
@@ -48,7 +44,9 @@ class Section:
     """One step with its form: where it is sent, which fields are typed, what is chosen.
 
     ``kind`` says how it is drawn, ``large`` names the fields to type, ``chosen`` is
-    what the folded fields say already, in words.
+    what the folded fields say already, in words. ``blocked`` says why nothing may be
+    drawn, ``warning`` what stands in the way of weighing it, and ``next_tare`` is the
+    last gross of the same vessel, as it would be typed.
     """
 
     slug: str
@@ -60,6 +58,9 @@ class Section:
     chosen: Sequence[str] = ()
     target: planning.PlanLine | None = None
     start: WeighingStart | None = None
+    blocked: str = ""
+    warning: str = ""
+    next_tare: str = ""
 
 
 @read_only
@@ -73,7 +74,8 @@ def pot(request: HttpRequest, number: str) -> HttpResponse:
     found = pot_of(batch_by_number(number))
     sections = _Sections(found, request).all()
     asked = request.GET.get("step", "")
-    undoable = undoing.last_undoable(found.batch, user_of(request))
+    offer = undoing.offered(found.batch, user_of(request))
+    undoable = offer.row
     known = {section.slug for section in sections}
     step = asked if asked in known else found.next
     return render(
@@ -92,9 +94,13 @@ def pot(request: HttpRequest, number: str) -> HttpResponse:
             and UndoForm(
                 auto_id="undo-%s", initial={"entry": undoing.key_of(undoable)}
             ),
+            "peak": offer.above,
             "unread": found.is_unread(timezone.now()),
             "read_every": at_the_pot.READ_EVERY // datetime.timedelta(minutes=1),
             "vessels": Vessel.objects.filter(in_use=True),
+            "discrepancies": [
+                (row, said(row)) for row in open_discrepancies(found.batch)
+            ],
         },
     )
 
@@ -111,6 +117,8 @@ class _Sections:
         self._found = found
         self._request = request
         self._batch: Batch = found.batch
+        self._at_hand = AtHand(found)
+        self._choices: dict[Hashable, list[Any]] = {}
 
     def all(self) -> list[Section]:
         """Return every section, in the order of the work."""
@@ -123,6 +131,19 @@ class _Sections:
         sections += [self._reading(one) for one in LABELS]
         sections += [self._loss(), *self._after()]
         return sections
+
+    def _form(self, form: ActForm) -> ActForm:
+        """Return a form whose choices are read once, with those of the other forms."""
+        for each in form.fields.values():
+            field: Any = each
+            rows = getattr(field, "queryset", None)
+            if rows is None or rows.query.is_empty():
+                continue
+            key = (type(field), field.empty_label, str(rows.query))
+            if key not in self._choices:
+                self._choices[key] = list(field.choices)
+            field.choices = self._choices[key]
+        return form
 
     def _before(self) -> list[Section]:
         found = []
@@ -153,7 +174,7 @@ class _Sections:
             kind="lots",
             label="Lots",
             action=self._address("lots"),
-            form=form,
+            form=self._form(form),
         )
 
     def _start(self, start: WeighingStart) -> Section:
@@ -165,14 +186,21 @@ class _Sections:
             form=FinishForm(start=start, auto_id=f"start-{start.pk}-%s"),
             large="other_mg",
             start=start,
+            target=next(
+                (one for one in self._found.plan.lines if one.line.pk == start.line_id),
+                None,
+            ),
+            blocked=self._found.blocked.get(start.source_id, ""),
         )
 
     def _charge(self, target: planning.PlanLine) -> Section:
         position = target.line.position
         slug = at_the_pot.charge_step(position)
-        scale = self._scale_for(target.remaining_mg)
+        at_hand, remaining_mg = self._at_hand, target.remaining_mg
+        scale = at_hand.scale_for(remaining_mg)
         by_difference = is_by_difference(self._request, target)
-        vessel = None if by_difference else self._vessel
+        vessel = None if by_difference else at_hand.vessel
+        next_tare_mg = at_hand.last_gross_mg if vessel else None
         form = ChargeForm(
             batch=self._batch,
             line=target.line,
@@ -182,7 +210,7 @@ class _Sections:
                 "source": target.source and target.source.pk,
                 "scale": scale and scale.pk,
                 "by_difference": by_difference,
-                **({} if by_difference else self._in_vessel()),
+                **({} if by_difference else at_hand.in_vessel()),
             },
         )
         return Section(
@@ -190,7 +218,7 @@ class _Sections:
             kind="charge",
             label=target.name,
             action=self._address("charge", position),
-            form=form,
+            form=self._form(form),
             large="gross_mg,tare_mg",
             chosen=[
                 *([target.source.code] if target.source else []),
@@ -198,10 +226,17 @@ class _Sections:
                 *([vessel.name] if vessel else []),
             ],
             target=target,
+            blocked=self._blocked(target),
+            warning="" if by_difference else at_hand.too_heavy(remaining_mg),
+            next_tare=typed(next_tare_mg) if next_tare_mg else "",
         )
 
+    def _blocked(self, target: planning.PlanLine) -> str:
+        source = target.source
+        return self._found.blocked.get(source.pk, "") if source else ""
+
     def _reading(self, characteristic: str) -> Section:
-        instrument = self._instrument_for(characteristic)
+        instrument = self._at_hand.instrument_for(characteristic)
         form = ReadingForm(
             characteristic=characteristic,
             version=self._batch.formula_version,
@@ -213,7 +248,7 @@ class _Sections:
             kind=characteristic,
             label=LABELS[characteristic],
             action=self._address("read", characteristic),
-            form=form,
+            form=self._form(form),
             large="value",
             chosen=[instrument.name] if instrument else [],
         )
@@ -229,33 +264,49 @@ class _Sections:
         )
 
     def _after(self) -> list[Section]:
-        if self._found.entries.weighing is not None:
+        weighing = self._found.entries.weighing
+        if weighing is not None:
             return [
+                Section(
+                    slug=at_the_pot.CAME_OUT,
+                    kind=at_the_pot.CAME_OUT,
+                    label="What came out: correct it",
+                    action=self._address("weigh_amend", weighing.pk),
+                    warning=tare_question(self._found.entries)
+                    if self._found.is_impossible
+                    else "",
+                ),
                 Section(
                     slug="finish",
                     kind="finish",
                     label="Finish",
                     action=self._address("finish"),
                     form=PlainForm(auto_id="finish-%s"),
-                )
+                ),
             ]
         made_mg = yield_of(self._batch, self._found.entries).theoretical_mg
-        scale = self._scale_for(made_mg)
+        scale, vessel = self._at_hand.scale_for(made_mg), self._at_hand.vessel
         return [
             Section(
                 slug="yield",
                 kind="yield",
                 label="What came out",
                 action=self._address("weigh"),
-                form=YieldForm(
-                    auto_id="yield-%s",
-                    initial={"scale": scale and scale.pk, **self._in_vessel()},
+                form=self._form(
+                    YieldForm(
+                        auto_id="yield-%s",
+                        initial={
+                            "scale": scale and scale.pk,
+                            **self._at_hand.in_vessel(),
+                        },
+                    )
                 ),
                 large="gross_mg,tare_mg",
                 chosen=[
                     *([scale.name] if scale else []),
-                    *([self._vessel.name] if self._vessel else []),
+                    *([vessel.name] if vessel else []),
                 ],
+                warning=self._at_hand.too_heavy(made_mg),
             )
         ]
 
@@ -265,57 +316,3 @@ class _Sections:
     @cached_property
     def _today(self) -> datetime.date:
         return local_day(timezone.now())
-
-    @cached_property
-    def _scales(self) -> list[Instrument]:
-        return list(scales())
-
-    @cached_property
-    def _weighings(self) -> list[Charge | BulkWeighing]:
-        return [*self._found.entries.charges, *self._found.entries.weighings]
-
-    @cached_property
-    def _vessel(self) -> Vessel | None:
-        """The vessel that was last weighed in this batch, empty or with a charge."""
-        weighed = [row for row in self._weighings if row.vessel_id is not None]
-        if weighed:
-            last = max(weighed, key=lambda row: row.entered_at).vessel
-            return last if last and last.in_use else None
-        point = self._tare_point
-        return point.tare.vessel if point and point.tare else None
-
-    @cached_property
-    def _tare_point(self) -> HoldPoint | None:
-        return self._found.points.get(HoldPoint.Point.TARE)
-
-    def _in_vessel(self) -> dict[str, Any]:
-        """Return the vessel and its tare to begin with, as they would be typed."""
-        if self._vessel is None:
-            return {}
-        return {"vessel": self._vessel.pk, "tare_mg": typed(self._vessel.tare_mg)}
-
-    def _scale_for(self, net_mg: int | None) -> Instrument | None:
-        """Return the scale used last in this batch if it carries this, else another."""
-        used = [row.scale_id for row in self._weighings]
-        point = self._tare_point
-        last = used[-1] if used else point and point.scale_id
-        gross_mg = (net_mg or 0) + (self._vessel.tare_mg if self._vessel else 0)
-        carry = [
-            one
-            for one in self._scales
-            if one.capacity is None or milligrams(one.capacity) >= gross_mg
-        ]
-        known = [one for one in carry if one.pk == last]
-        return next(iter([*known, *carry, *self._scales]), None)
-
-    def _instrument_for(self, characteristic: str) -> Instrument | None:
-        """Return what it was read from last in this batch, else any day, if in use."""
-        rows = Reading.objects.filter(
-            characteristic=characteristic, instrument__in_use=True
-        ).select_related("instrument")
-        own = rows.filter(batch=self._batch).order_by("-pk").first()
-        row = own or rows.order_by("-pk").first()
-        if row is not None:
-            return row.instrument
-        kinds = ReadingForm.INSTRUMENTS[characteristic]
-        return Instrument.objects.filter(kind__in=kinds, in_use=True).first()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
@@ -21,11 +22,27 @@ from producer.models import Certificate, Material, RawLot, Supplier
 from producer.services.checks import local_day
 from producer.services.containers import MOST_AT_ONCE, alike
 from producer.services.intake import CertificateValues
+from producer.services.stock import last_movement
+from producer.templatetags.kettlebook import day, number
 
 PERCENT = (Decimal(0), Decimal(100))
 SAPONIFICATION_VALUES = (Decimal(160), Decimal(280))
 HALF_WIDTHS_OF_ASSAY = (Decimal(0), Decimal(5))
 HALF_WIDTHS_OF_SAPONIFICATION = (Decimal(0), Decimal(20))
+# How the values of the version before are said beside the fields of a new one.
+SAID_OF_FORMER: dict[str, Callable[[Any], str]] = {
+    "reference": str,
+    "issued_on": day,
+    "assay_percent": lambda value: f"{number(value)} %",
+    "assay_basis": lambda value: str(Certificate.Basis(value).label),
+    "assay_is_minimum": lambda _: "ticked",
+    "assay_half_width": lambda value: f"± {number(value)} %",
+    "carbonate_percent": lambda value: f"{number(value)} %",
+    "saponification_value": lambda value: f"{number(value)} mg KOH/g",
+    "saponification_half_width": lambda value: f"± {number(value)} mg KOH/g",
+}
+# Without one of these the figure of a lot is another.
+FIGURES_STATED = SAID_OF_FORMER.keys() - {"reference", "issued_on"}
 
 
 def _today() -> datetime.date:
@@ -128,6 +145,9 @@ class CertificateForm(ActForm):
         required=False,
         help_text="If it states one. Empty: ± 1 is taken, a habit of the trade.",
     )
+    not_stated = forms.BooleanField(
+        label="The new paper does not state what was left empty", required=False
+    )
     reason = forms.CharField(
         label="Why a new version",
         required=False,
@@ -136,6 +156,8 @@ class CertificateForm(ActForm):
 
     def __init__(self, *args: Any, lot: RawLot, **options: Any) -> None:
         super().__init__(*args, **options)
+        # Shown beside each field and never put into it: it is read from the new paper.
+        self.former = lot.certificates.order_by("-version").first()
         kind = lot.material.kind
         if kind != Material.Kind.OIL:
             del self.fields["saponification_value"]
@@ -146,13 +168,53 @@ class CertificateForm(ActForm):
             del self.fields["assay_half_width"]
             del self.fields["carbonate_percent"]
             del self.fields["assay_percent"]
-        if not lot.certificates.exists():
+        if self.former is None:
             del self.fields["reason"]
             self.fields["file"].required = True
+        for name, words in self._stated().items():
+            field = self.fields[name]
+            field.help_text = f"Was {words}. {field.help_text}".strip()
+        if self.former is None or not self.is_bound:  # asked about what is left empty
+            del self.fields["not_stated"]
+
+    def clean(self) -> dict[str, Any]:
+        """Ask about what the version before stated and what is empty in this one."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        left = [
+            f"{self.fields[name].label} was {words}"
+            for name, words in self._stated().items()
+            if name in FIGURES_STATED
+            and name in cleaned
+            and not cleaned[name]
+            # Nought is stated.
+            and not isinstance(cleaned[name], Decimal)
+        ]
+        if left and not cleaned.get("not_stated"):
+            self.add_error(
+                "not_stated",
+                f"Left empty, though the version before stated it: {'; '.join(left)}."
+                " Read the new paper again. If it does not state it, say so here and"
+                " send it again.",
+            )
+        return cleaned
+
+    def _stated(self) -> dict[str, str]:
+        """Return what the version before stated, in words, by the name of its field."""
+        if self.former is None:
+            return {}
+        values = {name: getattr(self.former, name) for name in SAID_OF_FORMER}
+        return {
+            name: SAID_OF_FORMER[name](value)
+            for name, value in values.items()
+            if name in self.fields
+            # Nought is stated, though it equals False.
+            and not (value is None or value is False or value == "")
+        }
 
     def facts(self) -> dict[str, Any]:
         """Return values, upload and reason, as the service takes them."""
         facts = super().facts()
+        facts.pop("not_stated", None)
         upload, reason = facts.pop("file"), facts.pop("reason", "")
         return {
             "values": CertificateValues(**facts),
@@ -178,6 +240,10 @@ class DecisionForm(ReasonForm):
 class CountForm(ReasonForm):
     """What one lot, or one container of it, was found to hold."""
 
+    # What moves from now on makes it a count of something else.
+    after_movement = forms.IntegerField(
+        widget=forms.HiddenInput, initial=last_movement, required=False
+    )
     counted_mg = MassField(label="Counted")
     observed_at = ObservedField()
 

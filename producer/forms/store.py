@@ -13,7 +13,8 @@ from producer.forms.fields import MassField, ObservedField
 from producer.models import Container
 from producer.quantities import format_mass
 from producer.services.containers import MOST_AT_ONCE, alike
-from producer.services.counting import Counted, Place, last_movement
+from producer.services.counting import Counted, Place
+from producer.services.stock import last_movement
 
 WHERE = "A shelf, a cupboard. Dry, cool, locked where it must be."
 
@@ -25,7 +26,13 @@ class ContainersForm(ActForm):
         label="How many", min_value=1, max_value=MOST_AT_ONCE, initial=1
     )
     each_mg = MassField(
-        label="In each of them", above_zero=True, help_text="Net, from the label."
+        label="In each of them",
+        unit="kg",
+        above_zero=True,
+        help_text="Net, from the label. Without a unit it is kg, as for goods in.",
+    )
+    is_little = forms.BooleanField(
+        label="It is right: they hold no more than that", required=False
     )
     tare_mg = MassField(
         label="Tare of each",
@@ -38,13 +45,24 @@ class ContainersForm(ActForm):
         label="Where they are kept", required=False, max_length=80, help_text=WHERE
     )
 
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if not self.is_bound:  # asked only about what was refused
+            del self.fields["is_little"]
+
     def facts(self) -> dict[str, Any]:
         """Return the fillings, as the service takes them."""
-        return {"fillings": alike(**super().facts())}
+        said = super().facts()
+        is_little = said.pop("is_little")
+        return {"fillings": alike(**said), "is_little": is_little}
 
 
 class ContainerForm(ActForm):
-    """Where a container is kept now, and what it weighs empty."""
+    """Where a container is kept now, what it weighs empty, and what was filled in.
+
+    ``untouched`` as long as nothing was drawn, weighed or counted of it: then the mass
+    it was registered with can still be corrected.
+    """
 
     place = forms.CharField(
         label="Where it is kept", required=False, max_length=80, help_text=WHERE
@@ -55,6 +73,23 @@ class ContainerForm(ActForm):
         above_zero=True,
         help_text="Empty, with its lid. Empty field: not known.",
     )
+    filled_mg = MassField(
+        label="In it when it was registered",
+        unit="kg",
+        required=False,
+        above_zero=True,
+        help_text="Only if it was written down wrongly. Empty: it stays as it is.",
+    )
+    reason = forms.CharField(
+        label="Why it was wrong",
+        required=False,
+        help_text="Needed when that mass is corrected; stays on record.",
+    )
+
+    def __init__(self, *args: Any, untouched: bool, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if not untouched:
+            del self.fields["filled_mg"], self.fields["reason"]
 
 
 if TYPE_CHECKING:

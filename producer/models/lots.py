@@ -6,11 +6,21 @@ import datetime
 from typing import Self
 
 from django.db import models
+from django.db.models.functions import Coalesce, Least
 
 from producer.models.contacts import Supplier
 from producer.models.materials import Material
 from producer.models.records import Record
 from producer.models.stock import Stock
+
+
+def last_day_of(lot: str = "") -> Coalesce:
+    """Return the expression for :attr:`RawLot.last_day`; ``lot`` is the way to it.
+
+    Whole on both engines: where a date is missing, SQLite has no least of the two.
+    """
+    dates = (f"{lot}expires_on", f"{lot}retest_on")
+    return Coalesce(Least(*dates), *dates)
 
 
 class RawLotQuerySet(models.QuerySet["RawLot"]):
@@ -21,15 +31,13 @@ class RawLotQuerySet(models.QuerySet["RawLot"]):
         return self.select_related("stock", "material", "supplier")
 
     def usable(self, on: datetime.date) -> Self:
-        """Released, in date on day ``on``, with something left; first expired first."""
+        """Released, in date on day ``on``, with something left; in turn."""
         return (
             self.listed()
             .filter(status=RawLot.Status.RELEASED, stock__on_hand_mg__gt=0)
             .exclude(expires_on__lt=on)
             .exclude(retest_on__lt=on)
-            .order_by(
-                models.F("expires_on").asc(nulls_last=True), "received_on", "stock_id"
-            )
+            .order_by(last_day_of().asc(nulls_last=True), "received_on", "stock_id")
         )
 
 
@@ -112,6 +120,12 @@ class RawLot(models.Model):
     def code(self) -> str:
         """The receiving code."""
         return self.stock.code
+
+    @property
+    def last_day(self) -> datetime.date | None:
+        """The last day on which it may be used: expiry or retest, the earlier."""
+        days = (self.expires_on, self.retest_on)
+        return min((day for day in days if day is not None), default=None)
 
     def is_expired(self, on: datetime.date) -> bool:
         """Say whether the expiry date has passed; the day itself is still good."""

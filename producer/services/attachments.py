@@ -41,7 +41,9 @@ def store(*, by: User, upload: File[bytes], field: str = "file") -> Attachment:
     Raises :class:`Refusal` for a type, size or content that is not taken.
     """
     if not upload.size:
-        raise Refusal("This file is empty. Choose the certificate again.", field=field)
+        raise Refusal(
+            "This file is empty. Choose it again, or another one.", field=field
+        )
     if upload.size > LARGEST_BYTES:
         raise Refusal(
             "This file is larger than 10 MB. Scan it at 200 dpi, or photograph it at a"

@@ -8,11 +8,11 @@ import uuid
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any, cast
 
-from django.db import models, transaction
+from django.db import transaction
 from django.utils import timezone
 
 from producer import journal
-from producer.errors import Conflict, Refusal
+from producer.errors import Refusal
 from producer.models import (
     Container,
     RawLot,
@@ -27,7 +27,7 @@ from producer.quantities import format_mass
 from producer.services import stock
 from producer.services.checks import plausible_time, require
 from producer.services.container_books import containers_of, outside_mg
-from producer.services.lot_holds import hold_if_gained
+from producer.services.lot_holds import hold_if_gained, locked
 
 if TYPE_CHECKING:
     from producer.services.container_books import WithBook
@@ -97,12 +97,6 @@ def to_count(*, with_empty: bool = False, of: str = "") -> list[Place]:
     ]
 
 
-def last_movement() -> int:
-    """Return the number of the newest movement: what a count begins after."""
-    newest: int | None = StockMovement.objects.aggregate(n=models.Max("pk"))["n"]
-    return newest or 0
-
-
 @transaction.atomic
 def take_stock(
     *,
@@ -115,7 +109,7 @@ def take_stock(
 ) -> StockTake:
     """Set the book to what was counted, and keep every count, also those that agree.
 
-    ``after_movement`` is :func:`last_movement` when counting began: what moved since
+    ``after_movement`` is ``stock.last_movement`` when counting began: what moved since
     then, or after ``observed_at``, is to be counted again. Released potash of which
     there is more than the book says goes on hold, as when its container is weighed.
     """
@@ -132,8 +126,13 @@ def take_stock(
     )
     take.full_clean()
     take.save(force_insert=True)
-    stocks = _locked(counts)
-    _unmoved(stocks.values(), observed_at, after_movement)
+    stocks = locked(one.lot for one in counts)
+    stock.unmoved(
+        stocks.values(),
+        observed_at,
+        after_movement,
+        then="Leave it empty here, record the rest, and count it again.",
+    )
     rows = []
     held: dict[int, RawLot] = {}
     for one in counts:
@@ -174,37 +173,6 @@ def _places(
     if outside or with_empty or not containers:
         places.append(Place(lot, None, outside, is_outside=bool(containers)))
     return places
-
-
-def _locked(counts: Iterable[Counted]) -> dict[int, Stock]:
-    """Return the stocks, locked in one order for everybody."""
-    rows = Stock.objects.filter(pk__in={one.lot.pk for one in counts})
-    return {row.pk: row for row in rows.select_for_update().order_by("pk")}
-
-
-def _unmoved(
-    stocks: Iterable[Stock],
-    observed_at: datetime.datetime | None,
-    after_movement: int | None,
-) -> None:
-    since = models.Q(pk__in=[])
-    if observed_at is not None:
-        since |= models.Q(observed_at__gt=observed_at)
-    if after_movement is not None:
-        since |= models.Q(pk__gt=after_movement)
-    moved = (
-        StockMovement.objects.filter(since, stock__in=list(stocks))
-        .select_related("stock", "entered_by__person")
-        .order_by("-pk")
-        .first()
-    )
-    if moved is not None:
-        raise Conflict(
-            f"{moved.stock.code} has moved since it was counted"
-            f" ({moved.get_kind_display()}, {format_mass(abs(moved.amount_mg))}, by"
-            f" {moved.entered_by.person.name}). Leave it empty here, record the rest,"
-            " and count it again."
-        )
 
 
 def _counted(take: StockTake, one: Counted, of: Stock) -> StockCount:

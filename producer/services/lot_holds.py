@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import Decimal
 
 from django.utils import timezone
 
-from producer.models import LotStatusChange, Material, RawLot, User
+from producer.models import LotStatusChange, Material, RawLot, Stock, User
 from producer.quantities import format_mass
 
 Status = RawLot.Status
@@ -14,6 +15,20 @@ Status = RawLot.Status
 # or the book is wrong; the same as for one that is weighed. Ours; no source.
 MOST_GAIN = Decimal("0.3")
 PERCENT = 100
+
+
+def locked(lots: Iterable[RawLot]) -> dict[int, Stock]:
+    """Return the stocks of these lots, with both locked until the transaction ends.
+
+    First statement of whatever changes what a lot holds and may put it on hold. The
+    lots before their stocks, each by number, as a charge locks them: who takes them in
+    another order waits for one that waits for him.
+    """
+    ids = sorted({lot.pk for lot in lots})
+    rows = RawLot.objects.select_for_update(of=("self",)).filter(pk__in=ids)
+    list(rows.order_by("pk"))
+    stocks = Stock.objects.select_for_update().filter(pk__in=ids)
+    return {row.pk: row for row in stocks.order_by("pk")}
 
 
 def hold_if_released(by: User, lot: RawLot, reason: str) -> dict[str, str]:

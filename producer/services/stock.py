@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import datetime
 import uuid
+from collections.abc import Iterable
 
 from django.db import models, transaction
 from django.utils import timezone
 
 from producer import journal
-from producer.errors import NotEnough, Refusal
+from producer.errors import Conflict, NotEnough, Refusal
 from producer.models import Container, RawLot, Right, Stock, StockMovement, User
 from producer.quantities import format_mass
 from producer.services import container_books
 from producer.services.checks import need_reason, plausible_time, require
-from producer.services.lot_holds import hold_if_gained
+from producer.services.lot_holds import hold_if_gained, locked
 
 Kind = StockMovement.Kind
 
@@ -82,16 +83,25 @@ def adjust(
     reason: str,
     container: Container | None = None,
     observed_at: datetime.datetime | None = None,
+    after_movement: int | None = None,
     submission: uuid.UUID | None = None,
 ) -> StockMovement:
     """Set the book to what was counted, with a reason; refuse when they agree.
 
     Of one container, or of the lot as a whole; what then differs is outside the
     containers. Released potash that is more than the book says goes on hold.
+    ``after_movement`` is :func:`last_movement` when counting began, see
+    :func:`unmoved`.
     """
     require(by, Right.MAKER)
     reason = need_reason(reason)
-    stock = Stock.objects.select_for_update().get(pk=lot.pk)
+    stock = locked([lot])[lot.pk]
+    unmoved(
+        [stock],
+        observed_at,
+        after_movement,
+        then="Open this page again and count it again.",
+    )
     book = container_books.book_of(container) if container else stock.on_hand_mg
     difference = counted_mg - book
     if counted_mg < 0:
@@ -171,6 +181,43 @@ def dispose(
         submission=submission,
     )
     return movement
+
+
+def last_movement() -> int:
+    """Return the number of the newest movement: what a count begins after."""
+    newest: int | None = StockMovement.objects.aggregate(n=models.Max("pk"))["n"]
+    return newest or 0
+
+
+def unmoved(
+    stocks: Iterable[Stock],
+    observed_at: datetime.datetime | None,
+    after_movement: int | None,
+    *,
+    then: str,
+) -> None:
+    """Refuse a count of what moved since it was counted, and say what to do ``then``.
+
+    That is after the movement ``after_movement``, or after ``observed_at``; neither
+    asks nothing.
+    """
+    since = models.Q(pk__in=[])
+    if observed_at is not None:
+        since |= models.Q(observed_at__gt=observed_at)
+    if after_movement is not None:
+        since |= models.Q(pk__gt=after_movement)
+    moved = (
+        StockMovement.objects.filter(since, stock__in=list(stocks))
+        .select_related("stock", "entered_by__person")
+        .order_by("-pk")
+        .first()
+    )
+    if moved is not None:
+        raise Conflict(
+            f"{moved.stock.code} has moved since it was counted"
+            f" ({moved.get_kind_display()}, {format_mass(abs(moved.amount_mg))}, by"
+            f" {moved.entered_by.person.name}). {then}"
+        )
 
 
 def _of_which(movement: StockMovement) -> dict[str, str]:

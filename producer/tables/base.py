@@ -39,6 +39,14 @@ class NumberColumn(tables.Column):
         return number(value)
 
 
+class YesNoColumn(tables.Column):
+    """Something that is so or is not, in a word."""
+
+    def render(self, value: bool) -> str:  # noqa: FBT001 - the table calls it
+        """Say yes or no."""
+        return "yes" if value else "no"
+
+
 class DayColumn(tables.Column):
     """A calendar day."""
 

@@ -12,7 +12,12 @@ from producer.codes import grouped
 from producer.middleware import decimal_mark
 from producer.models import Premises, Right, User
 from producer.money import format_money
-from producer.quantities import format_mass, format_number, format_volume
+from producer.quantities import (
+    format_computed_mass,
+    format_mass,
+    format_number,
+    format_volume,
+)
 from producer.wall_clock import offset_of
 
 register = template.Library()
@@ -23,6 +28,12 @@ NOTHING = "–"
 def mass(mg: int | None) -> str:
     """Show milligrams as the mass a person would say: ``1250000`` → “1.25 kg”."""
     return NOTHING if mg is None else format_mass(mg, mark=decimal_mark())
+
+
+@register.filter
+def computed_mass(mg: int | None) -> str:
+    """Show a mass that was computed, from a gram on to a tenth: “773.2 g”."""
+    return NOTHING if mg is None else format_computed_mass(mg, mark=decimal_mark())
 
 
 @register.filter

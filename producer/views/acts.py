@@ -53,11 +53,23 @@ class Keeping(Protocol):
     def keep(self, form: Act, kept: Kept, why: str, submission: Submission) -> str:
         """Keep what was sent and why it was refused; return a sentence about it."""
 
+    def ask(self, form: Act) -> None:
+        """Add to the form what has to be said besides, when it settles an entry."""
+
     def prefill(self) -> Mapping[str, Any]:
         """Return what the form begins with when it settles such an entry."""
 
     def settling(self, do: Do) -> Do:
         """Return ``do``, which then also settles the entry the form is shown for."""
+
+
+class Mind(str):
+    """What is said of an act after which something is not as it should be.
+
+    Shown as a warning: it is recorded, and somebody has to do something about it.
+    """
+
+    __slots__ = ()
 
 
 read_only = require_http_methods(["GET", "HEAD"])
@@ -106,7 +118,8 @@ def handle(
     """Show ``form``; when it is sent and valid, carry out ``do`` and go on.
 
     ``do`` gets the cleaned facts and the submission id, ``then`` the result and
-    returns the address to go to, ``said`` is the sentence shown there. A form that
+    returns the address to go to, ``said`` is the sentence shown there, as a warning if
+    it is one to :class:`Mind`. A form that
     arrives a second time changes nothing and leads to ``home``. What a service
     refuses is shown beside the field it concerns, with everything typed kept.
     ``act.html`` also shows ``lead``, ``cautions`` and ``facts`` from the context.
@@ -124,6 +137,8 @@ def handle(
         words = said if isinstance(said, str) else said(result)
         return _recorded(request, words, asked or then(result))
 
+    if kept:
+        kept.ask(form)
     if request.method == "POST":
         answer = _answer(request, form, kept, do=do, go_on=go_on, home=home)
         if answer is not None:
@@ -199,14 +214,15 @@ def _facts(request: HttpRequest, form: Act) -> Facts:
     """Return what the service takes; what was kept happened when it was written."""
     facts, kept = form.facts(), devices.kept_of(request)
     if kept and "observed_at" in form.fields and facts.get("observed_at") is None:
-        return {**facts, "observed_at": kept.since}
+        return {**facts, "observed_at": devices.happened(kept)}
     return facts
 
 
 def _recorded(request: HttpRequest, words: str, go: str) -> HttpResponse:
     """Say that it is done: on the next page, or to the device that kept it."""
     if devices.kept_of(request) is None:
-        messages.success(request, words)
+        tell = messages.warning if isinstance(words, Mind) else messages.success
+        tell(request, words)
     if devices.asks(request):
         return devices.answer(request, Outcome.RECORDED, words, go)
     return redirect(go)
@@ -220,9 +236,11 @@ def _refused(
     home: str,
 ) -> HttpResponse:
     """Tell a device why; what it had kept is kept here as well as it can be."""
-    why, kept = " ".join(_complaints(form)), devices.kept_of(request)
+    kept = devices.kept_of(request)
     if kept is None or keeping is None or submission is None:
+        why = " ".join(_complaints(form))
         return devices.answer(request, Outcome.REFUSED, why, home)
+    why = " ".join(sentence for _, sentence in _found(form))
     try:
         with devices.told(request):
             words = keeping.keep(form, kept, why, submission)
@@ -237,11 +255,16 @@ def _refused(
 
 def _complaints(form: Act) -> Iterator[str]:
     """Yield what is wrong with a form, each sentence with the name of its field."""
+    for label, sentence in _found(form):
+        yield f"{label}: {sentence}" if label else sentence
+
+
+def _found(form: Act) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong with a form: label of the field, if it has one, sentence."""
     for name, sentences in cast("Any", form).errors.items():
         field = form.fields.get(name)
-        label = f"{field.label}: " if field is not None and field.label else ""
-        for sentence in sentences:
-            yield f"{label}{sentence}"
+        label = str(field.label or "") if field is not None else ""
+        yield from ((label, str(sentence)) for sentence in sentences)
 
 
 def _identity(request: HttpRequest, form: Act) -> Submission | None:

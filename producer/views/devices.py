@@ -21,13 +21,17 @@ from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_http_methods
 
 from producer import journal
+from producer.errors import Refusal
+from producer.services.written import written
 
 HEADER = "X-Kept"
 SINCE, NOW = "kept_since", "device_now"
 # Fields that say how an entry was sent, not what was entered.
 OF_THE_SENDING = frozenset({SINCE, NOW})
-# A clock further off than this is told; common practice, no source.
+# A clock further off than this is told and not believed; common practice, no source.
 CLOCK_TOLERANCE = datetime.timedelta(minutes=2)
+# An entry that says it waited longer was kept by a clock that jumped; ours, no source.
+LONGEST_KEPT = datetime.timedelta(days=30)
 
 
 class Outcome(enum.StrEnum):
@@ -58,10 +62,39 @@ class Kept:
         return self.sent - self.arrived if self.sent else datetime.timedelta()
 
     @property
+    def is_clock_off(self) -> bool:
+        """Say whether the device's clock cannot be believed."""
+        return abs(self.clock_ahead) > CLOCK_TOLERANCE
+
+    @property
+    def waited(self) -> datetime.timedelta:
+        """How long it was kept: a clock that is wrong measures this all the same."""
+        end = self.sent if self.sent and self.is_clock_off else self.arrived
+        return end - self.since
+
+    @property
+    def is_plausible(self) -> bool:
+        """Say whether it waited for a time that it may have waited for."""
+        return -CLOCK_TOLERANCE <= self.waited <= LONGEST_KEPT
+
+    @property
+    def happened(self) -> datetime.datetime:
+        """When it was written, by our clock; the arrival where nobody can say.
+
+        What the device said, or where its clock is off, as long before the arrival as
+        the entry waited.
+        """
+        return self.arrived - self.waited if self.is_plausible else self.arrived
+
+    @property
     def facts(self) -> dict[str, Any]:
-        """What the journal says of it; of the clock only where it is off."""
+        """What the journal says of it; of the clock only where it is off.
+
+        The times of the device as it sent them.
+        """
         facts: dict[str, Any] = {"kept_on_device_since": self.since.isoformat()}
-        if abs(self.clock_ahead) > CLOCK_TOLERANCE:
+        if self.sent and self.is_clock_off:
+            facts["device_clock_when_sent"] = self.sent.isoformat()
             facts["device_clock_ahead_s"] = round(self.clock_ahead.total_seconds())
         return facts
 
@@ -92,11 +125,27 @@ def kept_of(request: HttpRequest) -> Kept | None:
     )
 
 
+def happened(kept: Kept) -> datetime.datetime:
+    """Return when a kept entry was written; refuse what it cannot mean."""
+    if not kept.is_plausible:
+        raise Refusal(
+            "The device says that this was entered on"
+            f" {kept.since:%d %b %Y, %H:%M}, and its clock was set anew since. Write"
+            " when it happened.",
+            field="observed_at",
+        )
+    return kept.happened
+
+
 @contextlib.contextmanager
 def told(request: HttpRequest) -> Iterator[None]:
     """Let the journal say of what is done inside that it was kept, if it was."""
     entry = kept_of(request)
-    with journal.besides(**entry.facts) if entry else contextlib.nullcontext():
+    with contextlib.ExitStack() as said:
+        if entry:
+            said.enter_context(journal.besides(**entry.facts))
+            if entry.is_plausible:
+                said.enter_context(written(entry.happened))
         yield
 
 
@@ -119,4 +168,7 @@ def _moment(text: str) -> datetime.datetime | None:
         at = parse_datetime(text)
     except ValueError:
         return None
-    return at if at and timezone.is_aware(at) else None
+    if at is None or not timezone.is_aware(at):
+        return None
+    # The first and the last year have moments that no other time zone can name.
+    return at if datetime.MINYEAR < at.year < datetime.MAXYEAR else None

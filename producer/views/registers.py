@@ -25,7 +25,14 @@ from producer.models import (
     Vessel,
 )
 from producer.services import registers as service
-from producer.tables.base import DayColumn, MassColumn, NumberColumn, link, show
+from producer.tables.base import (
+    DayColumn,
+    MassColumn,
+    NumberColumn,
+    YesNoColumn,
+    link,
+    show,
+)
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
 
@@ -92,6 +99,7 @@ COLUMNS: dict[str, Callable[[], tables.Column]] = {
     "tare_mg": functools.partial(MassColumn, verbose_name="Tare, as written on it"),
     "resolution": NumberColumn,
     "nominal": NumberColumn,
+    "in_use": YesNoColumn,
 }
 
 

@@ -64,7 +64,11 @@ def container_change(request: HttpRequest, code: str, number: int) -> HttpRespon
         initial["tare_mg"] = mass(found.tare_mg)
     return acts.handle(
         request,
-        ContainerForm(request.POST or None, initial=initial),
+        ContainerForm(
+            request.POST or None,
+            initial=initial,
+            untouched=containers.is_untouched(found),
+        ),
         do=lambda facts, submission: containers.change(
             by=user_of(request), container=found, submission=submission, **facts
         ),

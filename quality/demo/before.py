@@ -25,12 +25,20 @@ def go_through(scene: Scene, batch: Batch) -> None:
         return
     weigh_opened_potash(scene, batch)
     bench = scene.instruments["bench scale"]
+    if not (small := _of_today(scene, "small scale")):
+        hold_pointing.go_through(
+            by=batch.maker,
+            batch=batch,
+            scale=_held(scene, "small scale", "small weight"),
+        )
     hold_pointing.go_through(
         by=batch.maker,
         batch=batch,
+        counted=[small] if small else [],
         cleared=Seen(in_order=True),
         protected=Seen(in_order=True),
-        scale=_of_today(scene) or _held(scene),
+        scale=_of_today(scene, "bench scale")
+        or _held(scene, "bench scale", "check weight"),
         lots=True,
         pot=hold_points.EmptyVessel(
             vessel=scene.vessels["pot"], scale=bench, mass_mg=POT
@@ -62,17 +70,19 @@ def _weigh(scene: Scene, batch: Batch, stock: Stock) -> None:
     )
 
 
-def _of_today(scene: Scene) -> Counted | None:
-    """Return a check of the bench scale that passed today already."""
+def _of_today(scene: Scene, name: str) -> Counted | None:
+    """Return a check of a scale that passed today already."""
     for check in hold_pointing.good_today(local_day(timezone.now())):
-        if check.instrument == scene.instruments["bench scale"]:
+        if check.instrument == scene.instruments[name]:
             return Counted(check=check)
     return None
 
 
-def _held(scene: Scene) -> Held:
+def _held(scene: Scene, name: str, on_it: str) -> Held:
+    """Put a check weight on a scale, which shows what it should."""
+    weight = scene.instruments[on_it]
     return Held(
-        scale=scene.instruments["bench scale"],
-        weight=scene.instruments["check weight"],
-        shown=Decimal(5000),
+        scale=scene.instruments[name],
+        weight=weight,
+        shown=weight.nominal or Decimal(0),
     )

@@ -175,6 +175,14 @@ def _instruments(scene: Scene) -> dict[str, Instrument]:
             nominal=Decimal(5000),
             bias_half_width=Decimal("0.25"),
         ),
+        # The same class: 25 mg at 500 g (from memory).
+        "small weight": Instrument(
+            kind=Instrument.Kind.CHECK_WEIGHT,
+            name="Check weight of 500 g, class M1",
+            serial_or_lot="CW-500",
+            nominal=Decimal(500),
+            bias_half_width=Decimal("0.025"),
+        ),
         "buffer 7": _buffer(scene, "7.00", "BF-7031"),
         "buffer 10": _buffer(scene, "10.01", "BF-1009"),
         "indicator": Instrument(

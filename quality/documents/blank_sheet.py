@@ -23,6 +23,9 @@ from quality.services.before_the_cook import BEFORE, key_of
 
 TEMPLATE = "quality/blank_sheet.html"
 KG = 1_000_000  # milligrams
+# How it is set, the roomiest first: classes of the style sheet of prints.
+ROOMS: Final = ("", "dense", "dense close", "dense close tight")
+MOST_OILS: Final = 6  # on both sides of one sheet, however long their names
 # The example on the sheet: mass in g and saponification value of each oil, and P.
 EXAMPLE_OILS: Final = ((Decimal(800), Decimal(191)), (Decimal(200), Decimal(256)))
 EXAMPLE_SHARE: Final = Decimal("0.90")
@@ -54,13 +57,16 @@ def blank_sheet_pdf(
     """Return the blank sheet of a formula version as PDF.
 
     ``basis_mg`` is the mass of all oils of a cook, or of the paste of a dilution; None
-    leaves it open. Set smaller where many lines would take a third page.
+    leaves it open. Set smaller, step by step, until it fits both sides of one sheet;
+    the smallest holds :data:`MOST_OILS` oils, and more take a third page.
     """
     context = context_of(version, basis_mg)
-    sheet = prints.lay_out(TEMPLATE, context, printed_by=printed_by)
-    if len(sheet.pages) > PAGES:
-        dense = {**context, "dense": True}
-        sheet = prints.lay_out(TEMPLATE, dense, printed_by=printed_by)
+    for room in ROOMS:
+        sheet = prints.lay_out(
+            TEMPLATE, {**context, "room": room}, printed_by=printed_by
+        )
+        if len(sheet.pages) <= PAGES:
+            break
     result: bytes = sheet.write_pdf()
     return result
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from batches import trace
 from batches.documents.labels import bottle_address
 from batches.models import Bottle
+from batches.shares import Share
 from producer import prints
 from producer.codes import grouped
 from producer.csv_lines import lines, safe_cell
@@ -24,6 +25,8 @@ CSV_HEAD = (
     "holder",
     "telephone",
     "e-mail",
+    "share of what went in (%)",
+    "share is at least that",
 )
 
 
@@ -39,11 +42,14 @@ def list_pdf(root: Stock, recall: Recall | None, *, printed_by: str) -> bytes:
 
 def list_csv(root: Stock) -> Iterator[str]:
     """Return one line a bottle; memory stays bounded however many there are."""
-    bottles = trace.bottles_of(trace.track(root).batch_ids).iterator(chunk_size=2000)
-    return lines(CSV_HEAD, ([safe_cell(one) for one in _row(row)] for row in bottles))
+    found = trace.track(root)
+    shares = trace.shares(found)
+    bottles = trace.bottles_of(found.batch_ids).iterator(chunk_size=2000)
+    rows = (_row(row, shares[row.filling_lot.batch_id]) for row in bottles)
+    return lines(CSV_HEAD, ([safe_cell(one) for one in row] for row in rows))
 
 
-def _row(bottle: Bottle) -> tuple[str, ...]:
+def _row(bottle: Bottle, share: Share) -> tuple[str, ...]:
     lot = bottle.filling_lot
     holder = bottle.consignee if bottle.status == "dispatched" else None
     return (
@@ -56,4 +62,6 @@ def _row(bottle: Bottle) -> tuple[str, ...]:
         place_of(bottle.status, holder.name if holder else ""),
         holder.phone if holder else "",
         holder.email if holder else "",
+        f"{share.percent:.4f}",
+        "yes" if share.is_least else "no",
     )

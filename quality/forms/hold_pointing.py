@@ -24,6 +24,7 @@ from quality.services.lots_before import LotsFound
 
 Point = HoldPoint.Point
 NOTE = "If not, what is wrong"
+FOLDED = "django/forms/folded.html"  # seldom needed: opened by a tap
 FIELDS = {
     Point.LINE_CLEARANCE: ("cleared", "cleared_note"),
     Point.PROTECTION: ("protected", "protected_note"),
@@ -67,13 +68,15 @@ class HoldPointsForm(ActForm):
     cleared_note = forms.CharField(label=NOTE, max_length=200, required=False)
     protected = forms.BooleanField(label="In order", required=False)
     protected_note = forms.CharField(label=NOTE, max_length=200, required=False)
-    counted = forms.TypedChoiceField(
+    counted = forms.TypedMultipleChoiceField(
         label="It passed today already",
         coerce=int,
-        empty_value=None,
         required=False,
-        widget=forms.RadioSelect,
-        help_text="One tap lets that check count, if nothing happened to the scale.",
+        widget=forms.CheckboxSelectMultiple,
+        help_text=(
+            "One tap lets that check count, if nothing happened to the scale. Tick each"
+            " scale that you weigh this batch on."
+        ),
     )
     scale = ScaleChoice(Instrument.objects.none(), label="Scale", required=False)
     weight = WeightChoice(
@@ -81,7 +84,10 @@ class HoldPointsForm(ActForm):
     )
     shown = NumberField(label="What the scale shows", required=False)
     scale_note = forms.CharField(
-        label="If it cannot be checked, why", max_length=200, required=False
+        label="If it cannot be checked, why",
+        max_length=200,
+        required=False,
+        help_text="Or why a check that passed under a condition may count.",
     )
     lots = forms.BooleanField(
         label="These are the containers in my hand", required=False
@@ -130,6 +136,8 @@ class HoldPointsForm(ActForm):
         self._offer("vessel", Vessel.objects.filter(in_use=True), none=_no_vessel())
         tare_scale = cast("Any", self.fields["tare_scale"])
         tare_scale.queryset = Instrument.objects.filter(kind="scale", in_use=True)
+        for name in ("cleared_note", "protected_note", "scale_note"):
+            self.fields[name].template_name = FOLDED  # type: ignore[attr-defined]
         self.groups = self._grouped(passed)
 
     def _offer_checks(self, good: Sequence[InstrumentCheck]) -> None:
@@ -139,7 +147,12 @@ class HoldPointsForm(ActForm):
         cast("Any", self.fields["counted"]).choices = [
             (
                 check.pk,
-                f"{check.instrument.name}, held against {check.against}: passed",
+                f"{check.instrument.name}, held against {check.against}: "
+                + (
+                    "conditional pass, counts only with a reason below"
+                    if hold_pointing.is_only_conditional(check)
+                    else "passed"
+                ),
             )
             for check in good
         ]
@@ -214,8 +227,11 @@ class HoldPointsForm(ActForm):
             return cast("Instrument", chosen)
         if cleaned.get("shown") is not None:
             return cast("Instrument | None", cleaned.get("scale"))
-        counted = self.good.get(cleaned.get("counted") or 0)
-        return counted.instrument if counted else self.last_scale
+        counted = self._counted(cleaned)
+        return counted[0].instrument if len(counted) == 1 else self.last_scale
+
+    def _counted(self, said: dict[str, Any]) -> list[InstrumentCheck]:
+        return [self.good[pk] for pk in said.get("counted") or ()]
 
     def facts(self) -> dict[str, Any]:
         """Return what was looked at, as the service takes it."""
@@ -229,19 +245,30 @@ class HoldPointsForm(ActForm):
         return {
             "cleared": _seen(said["cleared"], said["cleared_note"]),
             "protected": _seen(said["protected"], said["protected_note"]),
-            "scale": self._scale(said),
+            **self._scale(said),
             "lots": said["lots"],
             "pot": pot,
             "observed_at": said["observed_at"],
         }
 
-    def _scale(self, said: dict[str, Any]) -> hold_pointing.Scale | None:
+    def _scale(self, said: dict[str, Any]) -> dict[str, Any]:
+        """Return what was found of the scales; a note is for what needs one."""
+        note, checks = said["scale_note"], self._counted(said)
+        needs_note = [one for one in checks if hold_pointing.is_only_conditional(one)]
+        noted = needs_note or checks  # the service refuses a note that nothing needs
+        scale: hold_pointing.Scale | None = None
         if said["shown"] is not None:
-            return Held(scale=said["scale"], weight=said["weight"], shown=said["shown"])
-        if said["scale_note"]:
-            return Seen(in_order=False, note=said["scale_note"])
-        counted = self.good.get(said.get("counted") or 0)
-        return Counted(check=counted) if counted else None
+            scale = Held(
+                scale=said["scale"], weight=said["weight"], shown=said["shown"]
+            )
+        elif note and not checks:
+            scale = Seen(in_order=False, note=note)
+        return {
+            "scale": scale,
+            "counted": [
+                Counted(check=one, note=note if one in noted else "") for one in checks
+            ],
+        }
 
 
 def _seen(tick: bool, note: str) -> Seen | None:  # noqa: FBT001 - a tick is one

@@ -193,13 +193,15 @@ ENTRIES: Final[list[Method]] = [
             "the limit is crossed on the straight line between the two readings on its"
             " two sides, t = t₁ + (t₂ − t₁)·(L − ϑ₁)/(ϑ₂ − ϑ₁); at least from the first"
             " to the last reading above, at most from the last before to the first"
-            " after. Minor: under 5 min and under 10 °C above"
+            " after. Minor: at most under 5 min and under 10 °C above; major: at least"
+            " 5 min, or 10 °C or more above; between them it may be minor"
         ),
         source="linear interpolation; the class is common practice, no source",
         valid=(
             "as an estimate from readings: what happened between two of them is not"
-            " seen, and the pot may have been hotter than any reading. One that was not"
-            " read at or below the limit since counts as major"
+            " seen, and the pot may have been hotter than any reading. What may be"
+            " minor, and one that was not read at or below the limit since, is treated"
+            " as major"
         ),
         refuses="nothing; without a reading above the limit there is no excursion",
         function="batches.excursions.excursions",

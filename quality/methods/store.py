@@ -16,8 +16,8 @@ ENTRIES: Final[list[Method]] = [
         source="common practice, no source",
         valid="released lots in date; the last day itself counts, as does today; a lot"
         " ends with its expiry or its retest date, whichever comes first",
-        refuses="masses below nothing, a window without a day; without use there is no"
-        " forecast",
+        refuses="masses below nothing, a window without a day; without use, or with"
+        " less than 14 days of history, there is no forecast",
         function="batches.cover.cover",
     ),
     Method(
@@ -28,5 +28,17 @@ ENTRIES: Final[list[Method]] = [
         valid="a first receipt up to today",
         refuses="a first receipt in the future",
         function="batches.cover.days_counted",
+    ),
+    Method(
+        name="Share of a lot in a batch",
+        gives="part of all that was weighed into a batch; an exact fraction, as %",
+        formula="s(batch) = Σ m·s(source) / Σ m over all that went in; s of the lot"
+        " itself is 1, of any other lot 0; through every batch between",
+        source="mass balance; that a draw takes along the share its source has, as from"
+        " an even mixture: common practice, no source",
+        valid="any depth. By what went in: water that boiled off makes what is left"
+        " richer. With an entry that the book could not take it is the least it can be",
+        refuses="masses below nothing",
+        function="batches.shares.shares_of",
     ),
 ]

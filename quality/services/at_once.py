@@ -5,11 +5,14 @@ from __future__ import annotations
 import dataclasses
 
 from batches.models import Batch, Reading, Titration
+from batches.services.entries import Entries, standing
 from producer.models import Stock
 from quality.models import Characteristic
 from quality.services import goods
 from quality.services.alkali import alkali_of, free_alkali_of
+from quality.services.judgement import judged
 from quality.services.judging import Finding, findings
+from quality.services.limits import limits_of
 
 CAUSTIC_REMEDY = "Cook on, correct the alkali, and titrate again."
 
@@ -22,17 +25,21 @@ class Outside:
     words: str
 
 
-def outside_now(batch: Batch, mark: str = ".") -> list[Outside]:
+def outside_now(
+    batch: Batch, mark: str = ".", entries: Entries | None = None
+) -> list[Outside]:
     """Return the results of a batch that lie outside as they stand, each once.
 
     A free alkali without a limit of the formula is held against that of the premises.
+    ``entries`` are its rows, where the caller has read them already.
     """
+    entries = entries or Entries(batch)
     found = [
         _outside(one, mark)
-        for one in findings(batch)
+        for one in findings(batch, entries)
         if one.verdict is not None and not one.acceptable
     ]
-    free = free_alkali_of(batch, alkali_of(batch))
+    free = free_alkali_of(batch, alkali_of(batch, entries=entries))
     if free is not None and not free.by_formula and not free.acceptable:
         found.append(
             Outside(
@@ -41,6 +48,31 @@ def outside_now(batch: Batch, mark: str = ".") -> list[Outside]:
             )
         )
     return found
+
+
+def ph_out_of_limits(batch: Batch, entries: Entries) -> set[int]:
+    """Return the keys of the pH readings of a batch that lie outside, each by itself.
+
+    Only of those that can be held against the limit: by its method, with a known ±.
+    """
+    rows = [
+        row
+        for row in standing(entries.readings)
+        if row.characteristic == Reading.Characteristic.PH
+    ]
+    limit = limits_of(batch).get(Characteristic.PH) if rows else None
+    if limit is None:
+        return set()
+    return {
+        row.pk
+        for row in rows
+        if row.value is not None
+        and row.standard_uncertainty is not None
+        and row.method == limit.method
+        and not judged(
+            Characteristic.PH, limit, row.value, row.standard_uncertainty
+        ).acceptable
+    }
 
 
 def said_of(row: Reading | Titration, mark: str = ".") -> str:

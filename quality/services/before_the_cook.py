@@ -15,51 +15,39 @@ Point = HoldPoint.Point
 # A text, and whether it is a hold point, without which nobody goes on.
 Step = tuple[str, bool]
 
-# Kind of batch → what belongs to a point: each sentence, and whether the sheet marks
-# it. The point None is on the sheet only.
-_SENTENCES: Final[Mapping[str, tuple[tuple[Point | None, str, bool], ...]]] = {
+# Kind of batch → what belongs to a point, a sentence each. The point None is on the
+# sheet only; the sheet marks the others as hold points, since each point stops a batch.
+_SENTENCES: Final[Mapping[str, tuple[tuple[Point | None, str], ...]]] = {
     "cook": (
         (
             Point.LINE_CLEARANCE,
             "Line cleared: last batch's labels, oils and tools are gone",
-            False,
         ),
         (
             Point.LINE_CLEARANCE,
             "Vessels and tools clean, kept for soap; no aluminium, zinc or tin",
-            False,
         ),
         (
             Point.PROTECTION,
             "Goggles, gloves, apron on; children and animals out; window open",
-            False,
         ),
-        (
-            Point.PROTECTION,
-            "Water and eyewash within reach; a phone in the pocket",
-            False,
-        ),
-        (Point.SCALE, "Scale: level, zero, check weight near the working mass", True),
-        (None, "pH strips in date, or meter checked with its buffers in date", False),
+        (Point.PROTECTION, "Water and eyewash within reach; a phone in the pocket"),
+        (Point.SCALE, "Scale: level, zero, check weight near the working mass"),
+        (None, "pH strips in date, or meter checked with its buffers in date"),
         (
             Point.LOTS,
             "Every lot released and in date; container no heavier than the ledger",
-            True,
         ),
-        (Point.TARE, "Empty vessel weighed; the same as its register says", True),
+        (Point.TARE, "Empty vessel weighed; the same as its register says"),
     ),
     "other": (
-        (
-            Point.LINE_CLEARANCE,
-            "Line cleared: last batch's labels and tools are gone",
-            False,
-        ),
-        (Point.LINE_CLEARANCE, "Vessels and tools clean", False),
-        (Point.PROTECTION, "Goggles and gloves on: hot paste and water splash", False),
-        (Point.SCALE, "Scale: level, zero, check weight near the working mass", True),
-        (None, "pH strips in date, or meter checked with its buffers in date", False),
-        (Point.LOTS, "Every lot and paste released and in date", True),
-        (Point.TARE, "Empty vessel weighed; the same as its register says", True),
+        (Point.LINE_CLEARANCE, "Line cleared: last batch's labels and tools are gone"),
+        (Point.LINE_CLEARANCE, "Vessels and tools clean"),
+        (Point.PROTECTION, "Goggles and gloves on: hot paste and water splash"),
+        (Point.SCALE, "Scale: level, zero, check weight near the working mass"),
+        (None, "pH strips in date, or meter checked with its buffers in date"),
+        (Point.LOTS, "Every lot and paste released and in date"),
+        (Point.TARE, "Empty vessel weighed; the same as its register says"),
     ),
 }
 
@@ -70,8 +58,8 @@ def key_of(kind: str) -> str:
 
 
 def _steps(kind: str) -> Iterator[Step]:
-    for _, text, is_hold in _SENTENCES[kind]:
-        yield text, is_hold
+    for point, text in _SENTENCES[kind]:
+        yield text, point is not None
 
 
 BEFORE: Final[Mapping[str, tuple[Step, ...]]] = {
@@ -81,4 +69,4 @@ BEFORE: Final[Mapping[str, tuple[Step, ...]]] = {
 
 def sentences_of(kind: str, point: HoldPoint.Point) -> list[str]:
     """Return what one looks at for a point in a batch of this kind, in order."""
-    return [text for one, text, _ in _SENTENCES[key_of(kind)] if one == point]
+    return [text for one, text in _SENTENCES[key_of(kind)] if one == point]

@@ -26,6 +26,7 @@ from quality.services.references import (
     must_be_good,
     must_be_what_it_says,
 )
+from quality.services.scale_checks import must_test
 from quality.services.tolerances import UNITS, beyond_words, may_be_tolerated
 from quality.statistics.buffers import BufferSet, buffer_ph
 from quality.statistics.errors import StatisticsError
@@ -313,6 +314,8 @@ def _error_facts(
     instrument: Instrument, held: Known, tolerance: Decimal, half_width: Decimal
 ) -> dict[str, Any]:
     _can_be_known(instrument, held.reference)
+    if instrument.kind == Instrument.Kind.SCALE:
+        must_test(instrument, held.reference, tolerance)
     check = check_error(
         shown=held.shown,
         reference=held.reference,

@@ -94,7 +94,8 @@ def _of(series: Series, around: Deviated) -> tuple[str, list[str]]:
         f"Of {label}, an earlier result lies outside the limit ({', '.join(left)}), and"
         f" between it and the last one ({series.words(last)}) nothing was weighed in"
         f" and no temperature of {COOKING_C} °C or more was read while it cooked."
-        " All of them stay, and no mean is taken. Correct the batch or cook on and test"
+        f"{_read_too_late(around.entries)} All of them stay, and no mean is taken."
+        " Correct the batch or cook on and test"
         f" again, or open a deviation of {label} that gives the cause."
     )
     return sentence, told
@@ -154,6 +155,23 @@ def _cooked(entries: Entries, between: _Between) -> Iterator[str]:
     for row in hot:
         if out_at is None or _hot_since(row, entries.readings) < out_at:
             yield f"cooked on at {row.value or 0:.1f} °C"
+
+
+def _read_too_late(entries: Entries) -> str:
+    """Say that what was read hot after the yield was weighed counts as no cooking."""
+    weighed = entries.weighing
+    if entries.batch.kind != Formula.Kind.COOK or weighed is None:
+        return ""
+    out_at = first_entered(weighed, entries.weighings)
+    if not any(
+        _is_hot(row) and _hot_since(row, entries.readings) >= out_at
+        for row in standing(entries.readings)
+    ):
+        return ""
+    return (
+        " A temperature entered after the yield was weighed does not count as cooking:"
+        " the paste was out of the pot by then."
+    )
 
 
 def _is_hot(row: Reading) -> bool:

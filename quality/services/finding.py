@@ -7,7 +7,8 @@ import re
 from collections.abc import Callable, Iterator
 from typing import TypeVar
 
-from django.db.models import Model, Q, QuerySet
+from django.db.models import F, Model, Q, QuerySet, Value
+from django.db.models.functions import Replace
 
 from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
 from producer.codes import (
@@ -38,6 +39,8 @@ MOST_HITS = 10  # of a kind
 LONGEST = 120  # characters that are looked for
 SHORTEST_OF_A_BOTTLE = 4  # fewer characters would match half the store
 Row = TypeVar("Row", bound=Model)
+# What people leave out, or put elsewhere, in the numbers of papers and lots.
+_BETWEEN = re.compile(r"[\s\-\u2010-\u2015\u2212]+")
 _CONTAINER = re.compile(r"(.+)/\s*([1-9][0-9]{0,4})")
 
 
@@ -144,8 +147,8 @@ def _groups(text: str) -> Iterator[Group]:
     ):
         rows = model._default_manager.filter(name__icontains=text)
         yield _group(heading, rows, _named(page))
-    instruments = Instrument.objects.filter(
-        Q(name__icontains=text) | Q(serial_or_lot__icontains=text)
+    instruments = Instrument.objects.alias(bare=_bare("serial_or_lot")).filter(
+        Q(name__icontains=text) | _found_in("serial_or_lot", text)
     )
     yield _group(
         "Instruments, strips and buffers", instruments, _named("quality:instrument")
@@ -154,6 +157,21 @@ def _groups(text: str) -> Iterator[Group]:
     yield _group("Vessels", vessels, _listed("producer:register", "vessels"))
     people = Person.objects.filter(name__icontains=text)
     yield _group("People", people, _listed("producer:people"))
+
+
+def _bare(field: str) -> Replace:
+    """Return a column without its blanks and dashes."""
+    return Replace(Replace(F(field), Value(" "), Value("")), Value("-"), Value(""))
+
+
+def _found_in(field: str, text: str) -> Q:
+    """Return where a number holds the text, whatever blanks and dashes either has.
+
+    The column must be there as ``bare``, see :func:`_bare`.
+    """
+    held = Q(**{f"{field}__icontains": text})
+    bare = _BETWEEN.sub("", text)
+    return held | Q(bare__icontains=bare) if bare else held
 
 
 def _group(heading: str, rows: QuerySet[Row], hit_of: Callable[[Row], Hit]) -> Group:
@@ -166,9 +184,10 @@ def _group(heading: str, rows: QuerySet[Row], hit_of: Callable[[Row], Hit]) -> G
 
 
 def _lots(text: str) -> QuerySet[RawLot]:
-    return RawLot.objects.listed().filter(
+    rows = RawLot.objects.listed().alias(bare=_bare("supplier_lot"))
+    return rows.filter(
         Q(stock__code__icontains=text)
-        | Q(supplier_lot__icontains=text)
+        | _found_in("supplier_lot", text)
         | Q(material__name__icontains=text)
         | Q(supplier__name__icontains=text)
     )
@@ -180,7 +199,8 @@ def _lot_hit(lot: RawLot) -> Hit:
 
 
 def _certificates(text: str) -> QuerySet[Certificate]:
-    rows = Certificate.objects.filter(reference__icontains=text)
+    rows = Certificate.objects.alias(bare=_bare("reference"))
+    rows = rows.filter(_found_in("reference", text))
     return rows.select_related("lot__stock", "lot__material").order_by("-pk")
 
 

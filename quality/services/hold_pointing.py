@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -22,10 +22,17 @@ from producer.services.checks import local_day, require
 from quality.models import InstrumentCheck
 from quality.services import checking, lots_before
 from quality.services.checking import Check
+from quality.services.scale_checks import must_be_near_the_work, must_test
 from quality.services.tolerances import most_tolerance
+from quality.statistics.conformity import Verdict
+from quality.statistics.instruments import check_error
 
 Point = HoldPoint.Point
-ON_A_BAD_SCALE = "Weighed on a scale that had just failed its check."
+ON_A_BAD_SCALE = "Weighed on a scale that is out of use."
+CONDITIONAL = (
+    "A conditional pass is in order only with a reason: take another check weight, or"
+    " let this check count and say why."
+)
 USUAL_STEPS = 2  # of a scale: the largest error that passes; common practice, no source
 
 
@@ -48,9 +55,13 @@ class Held:
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Counted:
-    """A check of a scale that was made already and is to count for this batch."""
+    """A check of a scale that was made already and is to count for this batch.
+
+    ``note`` is why a conditional pass may count.
+    """
 
     check: InstrumentCheck
+    note: str = ""
 
 
 Scale = Held | Counted | Seen
@@ -64,6 +75,7 @@ def go_through(
     cleared: Seen | None = None,
     protected: Seen | None = None,
     scale: Scale | None = None,
+    counted: Sequence[Counted] = (),
     lots: bool = False,
     pot: EmptyVessel | None = None,
     transcription: Transcription | None = None,
@@ -73,9 +85,12 @@ def go_through(
     """Record what was found at the points that were looked at, in one act.
 
     A scale that was held against its weight is checked as on its own page: a check that
-    fails takes it out of use, and the point is not in order. With ``lots`` the chosen
-    lots and their containers are looked at now. What does not weigh what its register
-    says, and a vessel weighed on a scale that just failed, is not in order.
+    fails takes it out of use, and the point is not in order; nor is it by a conditional
+    pass, until that is counted with a note. ``counted`` are further scales whose check
+    counts: what is weighed in on one that was not looked at needs a reason. With
+    ``lots`` the chosen lots and their containers are looked at now. What does not weigh
+    what its register says, and a vessel weighed on a scale that is out of use, is not
+    in order.
     """
     require(by, Right.MAKER)
     now = observed_at or timezone.now()
@@ -88,21 +103,21 @@ def go_through(
         if seen is not None
     ]
     further: Mapping[str, Any] = {}
-    failed: Instrument | None = None
+    looks += [_counted(batch, one, now) for one in counted]
     if isinstance(scale, Held):
         check = _checked(by, scale, observed_at)
-        failed = None if check.row.passed else check.row.instrument
+        must_be_near_the_work(batch, scale.scale, check.row.reference)
         looks.append(_look_at_scale(check.row))
         further = {"scale_check": _facts(check)}
     elif isinstance(scale, Counted):
-        looks.append(_look_at_scale(_still_good(scale.check, now)))
+        looks.append(_counted(batch, scale, now))
     elif scale is not None:
         looks.append(_without_a_check(scale))
     if lots:
         found = lots_before.look_at(batch, now)
         looks.append(Look(point=Point.LOTS, in_order=found.in_order, found=found.words))
     if pot is not None:
-        bad = pot.scale == failed
+        bad = not Instrument.objects.filter(pk=pot.scale.pk, in_use=True).exists()
         looks.append(
             Look(
                 point=Point.TARE,
@@ -184,14 +199,41 @@ def _checked(by: User, held: Held, observed_at: datetime.datetime | None) -> Che
     )
 
 
-def _look_at_scale(check: InstrumentCheck) -> Look:
+def _look_at_scale(check: InstrumentCheck, note: str = "") -> Look:
+    is_conditional = is_only_conditional(check)
+    if note.strip() and not is_conditional:
+        raise Refusal(
+            "The check passed without a condition. Take this note away.",
+            field="scale_note",
+        )
     name = check.instrument.name
+    found = f"{name}, held against {check.against}: {check.sentence}"
     return Look(
         point=Point.SCALE,
-        in_order=check.passed,
+        in_order=check.passed and (not is_conditional or bool(note.strip())),
         scale=check.instrument,
-        found=f"{name}, held against {check.against}: {check.sentence}",
+        found=found if note or not is_conditional else f"{found} {CONDITIONAL}",
+        note=note,
     )
+
+
+def is_only_conditional(check: InstrumentCheck) -> bool:
+    """Say whether a check passed, but within the doubt of what it was held against."""
+    verdict = check_error(
+        shown=check.shown,
+        reference=check.reference,
+        tolerance=check.tolerance,
+        step=check.instrument.resolution,
+        reference_half_width=check.reference_half_width,
+    ).verdict
+    return check.passed and verdict is not Verdict.PASS
+
+
+def _counted(batch: Batch, counted: Counted, at: datetime.datetime) -> Look:
+    check = _still_good(counted.check, at)
+    must_test(check.instrument, check.reference, check.tolerance)
+    must_be_near_the_work(batch, check.instrument, check.reference)
+    return _look_at_scale(check, counted.note)
 
 
 def _without_a_check(seen: Seen) -> Look:

@@ -4,20 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
-from typing import Final
 
 from django.db import transaction
 
-from batches.models import Batch, ContainerWeighing
-from batches.services import planning, sources
+from batches.models import Batch
+from batches.services import planning, potash_gain, sources
 from batches.services.planning import PlanLine
 from producer.errors import Refusal
-from producer.models import Material, Stock, StockMovement
+from producer.models import Container, Material, Stock
 from producer.services.checks import local_day
-
-# A tin of potash is weighed when it is opened; so long before the first charge it may
-# have been. Common practice, no source.
-LATELY: Final = datetime.timedelta(hours=24)
+from producer.services.container_books import containers_of, outside_mg
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -81,32 +77,31 @@ def _line(batch: Batch, line: PlanLine, at: datetime.datetime) -> LotFound:
         return LotFound(name=line.name, source=line.source, trouble=refusal.message)
     if line.kind != Material.Kind.POTASH:
         return LotFound(name=line.name, source=line.source)
-    return _potash(line.name, line.source, at)
+    return _potash(batch, line.name, line.source, at)
 
 
-def _potash(name: str, source: Stock, at: datetime.datetime) -> LotFound:
-    draws = StockMovement.objects.filter(stock=source, kind=StockMovement.Kind.DRAW)
-    last_draw = draws.order_by("-observed_at").first()
-    if last_draw is None:
-        return LotFound(
-            name=name,
-            source=source,
-            remark=f"{source.code} is opened for the first time.",
-        )
-    since = max(last_draw.observed_at, at - LATELY)
-    weighed = (
-        ContainerWeighing.objects.current()
-        .filter(stock=source, observed_at__gte=since)
-        .order_by("-observed_at")
-        .first()
-    )
-    if weighed is not None:
-        return LotFound(name=name, source=source, remark=weighed.sentence)
+def _potash(batch: Batch, name: str, source: Stock, at: datetime.datetime) -> LotFound:
+    """Return what there is to say of a lot of potash; each opened tin counts.
+
+    Which tin is drawn from is known at its charge, which is held to the same. Here one
+    weighed or unopened tin is enough, for the lot.
+    """
+    rows = containers_of(source.lot)
+    tins: list[Container | None] = [one for one in rows if one.book_mg > 0]
+    if not tins or outside_mg(source, rows) > 0:
+        tins.append(None)
+    for tin in tins:
+        weighed = potash_gain.weighed_lately(batch, source, tin, at)
+        if weighed is not None:
+            return LotFound(name=name, source=source, remark=weighed.sentence)
+    for tin in tins:
+        if potash_gain.is_unopened(batch, source, tin, at):
+            code = tin.code if tin else source.code
+            return LotFound(
+                name=name,
+                source=source,
+                remark=f"{code} is opened for the first time.",
+            )
     return LotFound(
-        name=name,
-        source=source,
-        trouble=(
-            f"{source.code} has been opened before: weigh its container on the page of"
-            " the lot first. Potash takes water from the air and shows it on the scale."
-        ),
+        name=name, source=source, trouble=potash_gain.words_for(source.code)
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import uuid
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from django.db import models, transaction
 from django.utils import timezone
@@ -13,6 +13,7 @@ from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle
 from batches.services import filling, moves, sources
+from batches.shares import Share
 from producer import journal, written
 from producer.errors import Conflict, Refusal
 from producer.models import LotStatusChange, RawLot, Right, Stock, User
@@ -56,9 +57,13 @@ class Holder:
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Affected:
-    """Everything that a raw lot or batch went into, and where its bottles are."""
+    """Everything that a raw lot or batch went into, and where its bottles are.
+
+    ``shares`` is what part of each batch it is, by the id of the batch.
+    """
 
     genealogy: trace.Genealogy
+    shares: Mapping[int, Share]
     holders: list[Holder]
     bottle_count: int
 
@@ -69,6 +74,7 @@ def affected_by(root: Stock) -> Affected:
     holders = _holders(genealogy.batch_ids)
     return Affected(
         genealogy=genealogy,
+        shares=trace.shares(genealogy),
         holders=holders,
         bottle_count=sum(holder.count for holder in holders),
     )

@@ -41,11 +41,16 @@ def _how_of(row: Charge) -> dict[str, Any]:
     """Return how it was weighed; no key for what is not there, as in older records."""
     return {
         **({"by_difference": True} if row.by_difference else {}),
-        **({"container": row.container.code} if row.container else {}),
+        **container_of(row),
         **vessel_of(row),
         **({"start": row.start_id} if row.start_id is not None else {}),
         **({"passed_over": row.passed_over} if row.passed_over else {}),
     }
+
+
+def container_of(row: Charge | WeighingStart) -> dict[str, str]:
+    """Return the container it came from; no key where none is named."""
+    return {"container": row.container.code} if row.container else {}
 
 
 def vessel_of(row: Charge | BulkWeighing | WeighingStart) -> dict[str, int]:
@@ -82,6 +87,7 @@ def starts_of(entries: Entries) -> dict[str, Any]:
             "scale": row.scale_id,
             "first_mg": row.first_mg,
             "by_difference": row.by_difference,
+            **container_of(row),
             **vessel_of(row),
             **_hand(row),
         }
@@ -155,6 +161,7 @@ def _titration(row: Titration) -> dict[str, Any]:
         "titrant_half_width": decimal_text(row.titrant_half_width),
         "burette_half_width": decimal_text(row.burette_half_width),
         "scale": row.scale_id,
+        **({"indicator": row.indicator_id} if row.indicator_id is not None else {}),
         "blank_ml": decimal_text(row.blank_ml),
         "value": decimal_text(row.value),
         "standard_uncertainty": decimal_text(row.standard_uncertainty),

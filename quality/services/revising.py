@@ -210,6 +210,11 @@ def made_with_former(charges: list[Charge], new: Certificate) -> list[Charge]:
     ]
 
 
+def why_held(code: str) -> str:
+    """Return how the reason of every hold by a revised certificate begins."""
+    return f"The certificate of {code} was revised"
+
+
 def _follow(by: User, new: Certificate, former: Certificate) -> Mapping[str, Any]:
     """Mark and hold what was made with former figures; return the journal's facts."""
     if not differ(new, former):
@@ -228,7 +233,7 @@ def _follow(by: User, new: Certificate, former: Certificate) -> Mapping[str, Any
             sentence=_sentence(new, batch),
             reason=new.reason,
         )
-    why = f"The certificate of {new.lot.code} was revised: {in_words(new)}."
+    why = f"{why_held(new.lot.code)}: {in_words(new)}."
     held = holding.hold(by=by, batch_ids=ids, reason=why)
     return {"signatures_revised": revised, **held.facts}
 

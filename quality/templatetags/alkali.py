@@ -8,6 +8,7 @@ from typing import Any
 from django import template
 
 from batches.models import Batch
+from batches.services.entries import Entries
 from producer.middleware import decimal_mark
 from producer.quantities import format_number
 from quality.services.alkali import Alkali, alkali_of, words
@@ -19,23 +20,28 @@ register = template.Library()
 
 @register.inclusion_tag("quality/_alkali_summary.html")
 def alkali_summary(
-    batch: Batch, *, weighing: bool = False, known: Alkali | None = None
+    batch: Batch,
+    *,
+    weighing: bool = False,
+    known: Alkali | None = None,
+    entries: Entries | None = None,
 ) -> dict[str, Any]:
     """Show E ± U and both risks; ``weighing`` as if the rest were weighed exactly.
 
-    ``known`` is what is known of it already, so that it is not worked out twice.
+    ``known`` is what is known of it already, so that it is not worked out twice, and
+    ``entries`` are the rows of the batch, where the page has read them.
     """
     return {
         "batch": batch,
-        "alkali": known or alkali_of(batch, to_the_full=weighing),
+        "alkali": known or alkali_of(batch, to_the_full=weighing, entries=entries),
         "weighing": weighing,
     }
 
 
 @register.simple_tag
-def known_alkali(batch: Batch) -> Alkali:
+def known_alkali(batch: Batch, entries: Entries | None = None) -> Alkali:
     """Return what is known of the excess alkali of a batch, for several places."""
-    return alkali_of(batch)
+    return alkali_of(batch, entries=entries)
 
 
 @register.inclusion_tag("quality/_alkali_caution.html")

@@ -80,7 +80,7 @@ def _said(batch: Batch, rows: Sequence[HoldPoint]) -> str:
         if not row.in_order
     ]
     if wrong:
-        return f"Recorded; not in order. {' '.join(wrong)}"
+        return acts.Mind(f"Recorded; not in order. {' '.join(wrong)}")
     still = open_points(batch)
     if still:
         return f"Recorded. Still open: {', '.join(point.label for point in still)}."

@@ -8,16 +8,16 @@ from django.urls import reverse
 from django.utils import timezone
 
 from producer.middleware import decimal_mark
-from producer.models import Material, User
+from producer.models import User
 from producer.services.checks import local_day
 from producer.views.acts import read_only, user_of
 from quality.services import finding
-from quality.services.today import Row, due, first_of
+from quality.services.today import Row, Step, due, first_of, first_steps
 
 
 @read_only
 def today(request: HttpRequest) -> HttpResponse:
-    """Show what is due and what to do first; for a new premises the first steps."""
+    """Show what is due and what to do first; up to the first batch the first steps."""
     day, user = local_day(timezone.now()), user_of(request)
     kinds = due(day, mark=decimal_mark())
     first = first_of(kinds)
@@ -31,12 +31,13 @@ def today(request: HttpRequest) -> HttpResponse:
             "first": first
             and {"kind": first[0], "row": first[1], "may": _may(user, first[1])},
             "today": day,
-            "is_new": not Material.objects.exists(),
+            "steps": [(step, _may(user, step)) for step in first_steps()],
+            "pots": sum(kind.count for kind in kinds if kind.slug == "pot"),
         },
     )
 
 
-def _may(user: User, row: Row) -> bool:
+def _may(user: User, row: Row | Step) -> bool:
     return not row.rights or any(user.may(right) for right in row.rights)
 
 

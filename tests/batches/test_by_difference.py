@@ -239,7 +239,7 @@ def test_potash_in_a_tin_is_asked_for_before_and_after(
     browser: Client, crew: make.Crew
 ) -> None:
     batch = make.open_batch(crew)
-    for name in ("sunflower oil", "coconut oil"):
+    for name in ("sunflower oil", "coconut oil", "distilled water"):
         line = make.line_of(batch, name)
         make.charge(crew, batch, make.stock_of(crew, line), 500_000, line=line)
     line = make.line_of(batch, "potash flakes")

@@ -63,10 +63,8 @@ def test_a_charge_draws_exactly_what_was_weighed(crew: make.Crew) -> None:
     assert make.fresh(batch).status == "in_process"
     movement = StockMovement.objects.get(kind="draw")
     assert (movement.amount_mg, movement.purpose) == (-420_001, batch.number)
-    assert [change.new for change in BatchStatusChange.objects.all()] == [
-        "planned",
-        "in_process",
-    ]
+    moves = [change.new for change in BatchStatusChange.objects.all()]
+    assert moves == ["planned", "in_process"]
 
 
 @pytest.mark.django_db
@@ -99,18 +97,18 @@ def test_a_charge_above_what_is_there_leaves_nothing_behind(crew: make.Crew) -> 
 
 
 @pytest.mark.django_db
-def test_potash_comes_after_every_oil(crew: make.Crew) -> None:
-    batch = make.open_batch(crew)
-    potash = make.released_lot(crew, make.potash(crew.maker))
-    sunflower = make.released_lot(crew, make.sunflower(crew.maker))
-    coconut = make.released_lot(crew, make.coconut(crew.maker))
+def test_potash_comes_after_every_oil_and_the_water(crew: make.Crew) -> None:
+    batch, by, lot = make.open_batch(crew), crew.maker, make.released_lot
+    potash, water = (lot(crew, one(by)) for one in (make.potash, make.water))
     with pytest.raises(Refusal, match=r"oils first \(sunflower oil, coconut oil\)"):
         make.charge(crew, batch, potash.stock, 200_000)
-    make.charge(crew, batch, sunflower.stock, 800_000)
+    make.charge(crew, batch, lot(crew, make.sunflower(by)).stock, 800_000)
     with pytest.raises(Refusal, match=r"oils first \(coconut oil\)"):
         make.charge(crew, batch, potash.stock, 200_000)
-    make.charge(crew, batch, coconut.stock, 200_000)
-    make.charge(crew, batch, potash.stock, 200_000)
+    make.charge(crew, batch, lot(crew, make.coconut(by)).stock, 200_000)
+    with pytest.raises(Refusal, match=r"water first \(distilled water\)"):
+        make.charge(crew, batch, potash.stock, 200_000)
+    make.charge(crew, batch, water.stock, 420_000)
 
 
 @pytest.mark.django_db
@@ -615,8 +613,10 @@ def test_control_a_movement_past_the_ledger_breaks_the_balance(
 
 @pytest.mark.django_db
 def test_an_entry_made_later_keeps_both_times(crew: make.Crew) -> None:
-    batch, lot = pot(crew)
     then = timezone.now() - 2 * DAY
+    batch = make.open_batch(crew)
+    water, came = make.water(crew.maker), make.TODAY - 3 * DAY
+    lot = make.released_lot(crew, water, received_on=came)
     row = make.charge(crew, batch, lot.stock, 1000, observed_at=then)
     row.refresh_from_db()
     assert row.observed_at == then

@@ -128,6 +128,7 @@ def test_a_reading_from_before_the_correction_does_not_count(crew: make.Crew) ->
 def test_nothing_is_corrected_before_oils_and_potash_are_in(crew: make.Crew) -> None:
     lot = make.released_lot(crew, citric(crew))
     batch = make.open_batch(crew)
+    make.go_through(crew, batch)
     with pytest.raises(Refusal, match="Nothing is in the pot"):
         correct(crew, batch, lot.stock, 3 * G)
     oil = make.released_lot(crew, make.sunflower(crew.maker))

@@ -22,6 +22,7 @@ from batches.costing import (
     cost_of_all,
     parts_of,
     per_bottle,
+    rest_of,
     rounded,
     shares,
     that_add_up,
@@ -160,6 +161,23 @@ def test_money_is_neither_made_nor_lost_on_its_way_through_the_batches(
         parts = parts_of(made, {0: lot}, {**thin, 100: paste}, costs)
         whole = sum((part.amount for part in parts.values()), Fraction(more))
         assert whole == costs[key].amount
+
+
+@given(came_out=st.integers(1, 10**9), went=MASSES, on_hand=st.integers(0, 10**9))
+def test_what_is_here_and_what_is_lost_are_the_rest_and_their_shares_the_whole(
+    came_out: int, went: list[int], on_hand: int
+) -> None:
+    """Whatever was filled, drawn, disposed of or counted: the money adds up exactly."""
+    went = [mass for at, mass in enumerate(went) if sum(went[: at + 1]) <= came_out]
+    here, lost = rest_of(came_out, sum(went), on_hand)
+    assert 0 <= here <= on_hand
+    assert lost >= 0
+    assert sum(went) + here + lost == came_out
+    whole = Cost(amount=Fraction(1999))
+    shares_of_it = [whole.part(mass, came_out).amount for mass in (*went, here, lost)]
+    assert sum(shares_of_it) == 1999
+    if sum(went) + on_hand <= came_out:
+        assert here == on_hand
 
 
 def test_a_chain_of_a_thousand_batches_is_walked_without_recursion() -> None:

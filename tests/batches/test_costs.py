@@ -6,17 +6,26 @@ from fractions import Fraction
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import connection
+from django.db import connection, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from batches.models import Batch, Cost
 from batches.services.costing import cost_of
 from batches.services.costs import amend_cost, record_cost
 from batches.services.filling import move_bottle
 from producer.errors import Conflict, Refusal
-from producer.models import JournalEntry, Premises, RawLot, User
+from producer.models import (
+    JournalEntry,
+    Premises,
+    RawLot,
+    Stock,
+    StockMovement,
+    User,
+)
+from producer.services import stock
 from producer.services.prices import set_price
 from tests import make
 from tests.doors.pages import page_of
@@ -125,6 +134,25 @@ def test_a_bottle_costs_what_went_into_it_through_paste_and_dilution(
     assert one.each.amount == (filled + 150) / 2
 
 
+@pytest.mark.parametrize("kind", ["bottles", "labels"])
+def test_what_is_spent_on_bottles_and_labels_is_no_part_of_what_is_in_them(
+    crew: make.Crew, kind: str
+) -> None:
+    """1.80 for three bottles is 0.60 each, and nothing of it is in what is left."""
+    priced(crew, sunflower=2400)
+    thin = make.released_liquid(crew, paste=make.released_paste(crew), basis_mg=KG)
+    make.filled(crew, thin, count=3)
+    before = cost_of(make.fresh(thin))
+    record_cost(by=crew.maker, batch=thin, kind=kind, amount_hundredths=180)
+    after = cost_of(make.fresh(thin))
+    assert after.product.amount == before.product.amount
+    assert after.with_bottles == 180
+    ((old,), (new,)) = before.fillings, after.fillings
+    assert old.each is not None
+    assert new.each is not None
+    assert new.each.amount == old.each.amount + 60
+
+
 def test_the_parts_that_are_shown_add_up_to_the_sum_that_is_shown(
     crew: make.Crew,
 ) -> None:
@@ -136,10 +164,48 @@ def test_the_parts_that_are_shown_add_up_to_the_sum_that_is_shown(
     assert len(found.sources) == 4
     assert sum(part.hundredths for part in found.sources) == found.product_hundredths
     assert [part.name for part in found.went] == ["drawn into a batch"] * 2 + [
-        "still here, or lost since it was weighed"
+        "still here"
     ]
     assert sum(part.hundredths for part in found.went) == found.product_hundredths
     assert sum(part.mass_mg for part in found.went) == found.came_out_mg
+
+
+def test_what_is_lost_in_a_filling_is_in_its_bottles_and_what_is_lost_since_is_not(
+    crew: make.Crew, client: Client
+) -> None:
+    """Sunflower oil for 24.00 a 10 kg; shares by the masses on the scale."""
+    priced(crew, sunflower=2400)
+    thin = make.released_liquid(crew, paste=make.released_paste(crew), basis_mg=KG)
+    lot = make.filled(crew, thin, count=3, loss_mg=30_000)
+    left = Stock.objects.get(pk=thin.pk).on_hand_mg
+    came_out = thin.bulk_weighings.get().net_mg
+    assert came_out == lot.filled_mg + 30_000 + left
+    with transaction.atomic():
+        stock.move(
+            by=crew.maker,
+            stock=Stock.objects.get(pk=thin.pk),
+            kind=StockMovement.Kind.DISPOSAL,
+            amount_mg=-100_000,
+            observed_at=timezone.now(),
+            reason="went rancid",
+        )
+    found = cost_of(make.fresh(thin))
+    assert [(part.name, part.mass_mg) for part in found.went] == [
+        ("filled into bottles, with what was lost in filling", lot.filled_mg + 30_000),
+        ("still here", left - 100_000),
+        ("lost or disposed of since the yield was weighed", 100_000),
+    ]
+    assert sum(part.cost.amount for part in found.went) == found.product.amount
+    assert sum(part.hundredths for part in found.went) == found.product_hundredths
+    (one,) = found.fillings
+    assert one.each is not None
+    assert one.each.amount * 3 == found.product.amount * Fraction(
+        lot.filled_mg + 30_000, came_out
+    )
+    client.force_login(crew.maker)
+    words = page_of(client.get(reverse("batches:costs", args=[thin.number]))).words
+    assert "lost or disposed of since the yield was weighed" in words
+    assert "carried by no bottle" in words
 
 
 def test_a_rework_carries_what_the_rejected_batch_cost(crew: make.Crew) -> None:

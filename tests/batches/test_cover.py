@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from batches.cover import Cover, CoverError, Kept, cover, days_counted
 from batches.services import planning
 from batches.services.cover import cover_all, cover_of
+from batches.tables.store import lasts_words, why_words
 from producer.models import Premises, RawLot, Stock, StockMovement
 from producer.services import intake, stock
 from tests import make
@@ -187,15 +188,26 @@ def test_what_was_drawn_in_the_window_counts_and_nothing_else(crew: make.Crew) -
 
 
 @pytest.mark.django_db
-def test_what_is_new_is_counted_since_it_came(crew: make.Crew) -> None:
+@pytest.mark.parametrize(("ago", "days"), [(12, None), (13, 126)])
+def test_what_is_new_is_counted_since_it_came_and_foretold_from_14_days_on(
+    crew: make.Crew, ago: int, days: int | None
+) -> None:
+    """1 kg in 14 days, 9 kg left: 126 days. A day less of history says nothing."""
     oil = make.sunflower(crew.maker)
     lot = make.released_lot(
-        crew, oil, quantity_mg=10 * KG, received_on=make.TODAY - datetime.timedelta(9)
+        crew, oil, quantity_mg=10 * KG, received_on=make.TODAY - datetime.timedelta(ago)
     )
     draw(crew, lot, KG, days_ago(2))
     row = cover_of(oil)
-    assert row.window == 10
-    assert row.days == 90
+    assert row.window == ago + 1
+    assert row.days == days
+    if days is None:
+        assert lasts_words(row) == "no forecast yet"
+        assert why_words(row) == "13 days of history; a forecast needs 14."
+        draw(crew, lot, 9 * KG, days_ago(1))
+        assert cover_of(oil).days == 0  # that nothing is left is no forecast
+    else:
+        assert lasts_words(row) == "126 days"
 
 
 @pytest.mark.django_db
@@ -255,6 +267,27 @@ def test_what_open_batches_mean_to_use_is_told(crew: make.Crew) -> None:
     planning.choose_lots(by=crew.maker, batch=batch, choices={line.pk: source})
     row = cover_of(make.sunflower(crew.maker))
     assert row.reserved_mg == 800_000
+
+
+@pytest.mark.django_db
+def test_what_is_meant_for_open_batches_shortens_what_is_left_after_it(
+    crew: make.Crew,
+) -> None:
+    """9 kg in 90 days, 5 kg left: 50 days; 0.8 kg are meant for a batch: 42."""
+    oil = make.sunflower(crew.maker)
+    lot = make.released_lot(
+        crew, oil, quantity_mg=14 * KG, received_on=make.TODAY - datetime.timedelta(200)
+    )
+    draw(crew, lot, 9 * KG, days_ago(3))
+    assert cover_of(oil).days_after_meant is None
+    assert lasts_words(cover_of(oil)) == "50 days"
+    batch = make.open_batch(crew)
+    line = make.line_of(batch, "sunflower oil")
+    planning.choose_lots(by=crew.maker, batch=batch, choices={line.pk: lot.stock})
+    row = cover_of(oil)
+    assert row.days == 50
+    assert row.days_after_meant == 42
+    assert lasts_words(row) == "50 days; after what is meant: 42 days"
 
 
 @pytest.mark.django_db

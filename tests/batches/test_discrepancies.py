@@ -57,6 +57,14 @@ def kept(crew: make.Crew, batch: Batch, stock: Stock | None = None) -> Discrepan
     )
 
 
+def as_charge(
+    stock: Stock, net_mg: int = TAKEN_MG, *, reason: str = ""
+) -> dict[str, Any]:
+    """Return what is said to be entered: so much of a stock, weighed in."""
+    figures = {"lot": stock.code, "net_mg": net_mg}
+    return {"kind": "charge", "figures": figures, "reason": reason}
+
+
 @pytest.fixture
 def cooking_batch(crew: make.Crew) -> Batch:
     batch = make.open_batch(crew)
@@ -134,17 +142,21 @@ def test_a_released_batch_and_what_was_made_of_it_go_on_hold_with_their_bottles(
     paste = Batch.objects.get(
         pk__in=[one for one in trace.upstream_ids(liquid.pk) if one != liquid.pk]
     )
-    row = kept(crew, paste, emptied_lot(crew))
+    lot = make.released_lot(crew, make.water(crew.maker)).stock
+    row = kept(crew, paste, lot)
     assert {make.fresh(one).status for one in (paste, liquid)} == {"on_hold"}
     for bottle in bottles:
         bottle.refresh_from_db()
     assert {bottle.status for bottle in bottles} == {"on_hold"}
     said = review_of(make.fresh(paste), by=crew.reviewer).obstacles
-    assert any(f"Discrepancy {row.pk}, charge: It holds" in one for one in said)
+    assert any(
+        f"Discrepancy {row.pk}, charge: 40 g of {lot.code}. It holds" in one
+        for one in said
+    )
     explain(crew, row)
     found = review_of(make.fresh(paste), by=crew.reviewer)
     assert not any(f"Discrepancy {row.pk}" in one for one in found.obstacles)
-    assert any("not entered: the can was another's" in one for one in found.notes)
+    assert any("nobody knows. the can was another's" in one for one in found.notes)
     assert make.fresh(paste).status == "on_hold"  # a reviewer's signature lifts it
 
 
@@ -181,6 +193,7 @@ def test_entering_it_after_all_writes_the_charge_and_the_end_in_one_act(
         do=lambda _: make.charge(
             crew, batch, lot, TAKEN_MG, observed_at=row.observed_at
         ),
+        **as_charge(lot),
     )
     assert JournalEntry.objects.count() == before + 1
     last = JournalEntry.objects.latest("sequence")
@@ -211,6 +224,7 @@ def test_what_the_service_refuses_again_stays_open(
             by=crew.maker,
             discrepancy=row,
             do=lambda _: make.charge(crew, batch, lot, TAKEN_MG),
+            **as_charge(lot),
         )
     assert list(discrepancies.open_discrepancies(batch)) == [row]
     assert not Charge.objects.filter(batch=batch).exists()
@@ -228,6 +242,7 @@ def test_one_entered_with_another_lot_leaves_the_first_lots_recall_alone(
         by=crew.maker,
         discrepancy=row,
         do=lambda _: make.charge(crew, batch, other, TAKEN_MG),
+        **as_charge(other, reason="the other can stood there"),
     )
     assert batch.pk in trace.downstream_ids(other.pk)
     assert batch.pk not in trace.downstream_ids(mistaken.pk)
@@ -263,7 +278,9 @@ def test_a_discrepancy_is_settled_once(crew: make.Crew, cooking_batch: Batch) ->
     with pytest.raises(Conflict, match="settled by Rasmus Lind already: explained"):
         explain(crew, row)
     with pytest.raises(Conflict):
-        discrepancies.enter(by=crew.maker, discrepancy=row, do=lambda _: None)
+        discrepancies.enter(
+            by=crew.maker, discrepancy=row, do=lambda _: None, kind="ph", figures={}
+        )
     assert DiscrepancyEnd.objects.count() == 1
 
 

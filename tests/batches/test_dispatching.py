@@ -115,10 +115,10 @@ def test_nothing_leaves_from_a_batch_on_hold(crew: make.Crew) -> None:
 @pytest.mark.django_db
 def test_a_bottle_past_its_use_by_date_does_not_leave(crew: make.Crew) -> None:
     version = make.liquid_version(crew, name="Short-lived")
-    liquid = make.open_batch(crew, version, basis_mg=500_000)
+    long_ago = timezone.now() - datetime.timedelta(days=182)
+    liquid = make.open_batch(crew, version, basis_mg=500_000, opened_at=long_ago)
     make.charge_all(crew, liquid)
     make.read_ph(crew, liquid)
-    long_ago = timezone.now() - datetime.timedelta(days=182)
     make.weigh_bulk(crew, liquid, share="0.99", observed_at=long_ago)
     liquid = make.signed(
         crew.reviewer, cooking.finish(by=crew.maker, batch=liquid), "release"

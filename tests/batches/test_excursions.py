@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batches.excursions import Excursion, Point, excursions
+from batches.excursions import Class, Excursion, Point, excursions
 from batches.models import Batch, Reading
 from batches.services import cooking
 from batches.services.excursions import excursions_of, sentence
@@ -46,24 +46,39 @@ def test_up_and_down_on_straight_lines() -> None:
     assert found.peak == 74
     assert found.degrees_above == 4
     assert (found.at_least, found.at_most) == (0 * MINUTE, 25 * MINUTE)
-    assert not found.is_minor
+    assert found.classed is Class.UNSAID
 
 
-def test_under_five_minutes_and_under_ten_degrees_is_minor() -> None:
-    """69 → 71 over 4 min and back: 2 + 2 = 4 min above, 1 °C."""
-    assert only((0, "69"), (4, "71"), (8, "69")).is_minor
-
-
-def test_five_minutes_are_not_under_five_minutes() -> None:
-    found = only((0, "69"), (5, "71"), (10, "69"))
-    assert found.minutes == 5
-    assert not found.is_minor
-
-
-def test_ten_degrees_above_are_major_however_short() -> None:
-    """70 → 80 → 70 in two minutes, and a tenth less."""
-    assert not only((0, "70"), (1, "80"), (2, "70")).is_minor
-    assert only((0, "70"), (1, "79.9"), (2, "70")).is_minor
+# Limits of E5: 5 minutes and 10 °C, each alone, on both sides.
+@pytest.mark.parametrize(
+    ("readings", "classed"),
+    [
+        # at most 4 min between the cool readings on both sides: surely under 5
+        ([(0, "69"), (2, "71"), (4, "69")], Class.MINOR),
+        ([(0, "69"), (2, "71"), (4.9, "69")], Class.MINOR),
+        # at most 5 is not under 5; at least none: both are open
+        ([(0, "69"), (2, "71"), (5, "69")], Class.UNSAID),
+        # about 2.9 min on the straight lines, but half an hour apart: at most 60
+        ([(0, "60"), (30, "70.5"), (60, "60")], Class.UNSAID),
+        # at least 4.9, at most 6.9; at least 5
+        ([(0, "69"), (1, "71"), (5.9, "71"), (6.9, "69")], Class.UNSAID),
+        ([(0, "69"), (1, "71"), (6, "71"), (7, "69")], Class.MAJOR),
+        # ten degrees above are major however short
+        ([(0, "70"), (1, "80"), (2, "70")], Class.MAJOR),
+        ([(0, "70"), (1, "79.9"), (2, "70")], Class.MINOR),
+        # not seen to begin, or to end: nothing bounds it
+        ([(0, "75")], Class.UNSAID),
+        ([(0, "71"), (1, "69")], Class.UNSAID),
+        ([(0, "69"), (1, "71")], Class.UNSAID),
+        ([(0, "71"), (5, "71")], Class.MAJOR),
+    ],
+)
+def test_the_class_claims_no_more_than_the_readings_say(
+    readings: list[tuple[float, str]], classed: Class
+) -> None:
+    found = only(*readings)
+    assert found.classed is classed
+    assert found.is_minor is (classed is Class.MINOR)
 
 
 def test_a_reading_at_the_limit_is_not_above_it_and_ends_it_there() -> None:
@@ -73,7 +88,7 @@ def test_a_reading_at_the_limit_is_not_above_it_and_ends_it_there() -> None:
     assert found.minutes == 20
 
 
-def test_one_that_was_not_seen_to_end_goes_on_and_is_major() -> None:
+def test_one_that_was_not_seen_to_end_goes_on_and_is_not_minor() -> None:
     found = only((0, "69"), (1, "71"), (2, "71.5"))
     assert found.end is None
     assert found.minutes == 1.5
@@ -83,6 +98,7 @@ def test_one_that_was_not_seen_to_end_goes_on_and_is_major() -> None:
 
 def test_one_that_began_before_the_first_reading_counts_from_there() -> None:
     found = only((3, "72"), (6, "68"))
+    assert not found.start_seen
     assert found.start == TEN + 3 * MINUTE
     assert found.end == TEN + 4.5 * MINUTE
     assert found.at_most is None
@@ -122,6 +138,11 @@ def test_the_estimate_lies_between_least_and_most(
         assert datetime.timedelta(0) <= one.at_least <= one.above
         assert one.at_most is None or one.above <= one.at_most
         assert one.peak > LIMIT
+        if one.is_minor:
+            assert one.at_most is not None
+            assert one.at_most < 5 * MINUTE
+        if one.classed is Class.MAJOR:
+            assert one.at_least >= 5 * MINUTE or one.peak >= LIMIT + 10
 
 
 @given(READINGS)
@@ -183,7 +204,7 @@ def read(crew: make.Crew, batch: Batch, minute: float, celsius: str) -> Reading:
 
 @pytest.fixture
 def cook(crew: make.Crew) -> Batch:
-    batch = make.open_batch(crew)
+    batch = make.open_batch(crew, opened_at=TEN - 60 * MINUTE)
     make.charge_all(crew, batch)
     return make.fresh(batch)
 
@@ -192,16 +213,16 @@ def cook(crew: make.Crew) -> Batch:
 def test_the_excursions_of_a_batch_go_by_when_it_was_read(
     crew: make.Crew, cook: Batch
 ) -> None:
-    read(crew, cook, 8, "68")  # entered first, read last
+    read(crew, cook, 4, "68")  # entered first, read last
     read(crew, cook, 0, "68")
-    read(crew, cook, 4, "72")
+    read(crew, cook, 2, "72")
     (found,) = excursions_of(cook)
-    assert found.minutes == 4
+    assert found.minutes == 2
     assert found.is_minor
     assert sentence(found) == (
-        "It was at 72.0 °C; the formula allows 70.0 °C. Above it from about 10:02 on 5"
-        " Oct 2026 for about 4 min, estimated between readings (at least 0, at most"
-        " 8). A minor excursion: under 5 min and under 10 °C above."
+        "It was at 72.0 °C; the formula allows 70.0 °C. Above it from about 10:01 on 5"
+        " Oct 2026 for about 2 min, estimated between readings (at least 0, at most"
+        " 4). A minor excursion: under 5 min and under 10 °C above."
     )
 
 
@@ -230,4 +251,44 @@ def test_a_reviewer_is_told_the_minutes_the_peak_and_the_class(
     (told,) = [note for note in notes if note.startswith("It was at 74.0 °C")]
     assert "for about 15 min" in told
     assert "at least 0, at most 25" in told
-    assert "A major excursion" in told
+    assert "It may be minor: the readings are too far apart to say" in told
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("readings", "said"),
+    [
+        (
+            [(0, "75")],
+            (
+                "Above it since before 10:00 on 5 Oct 2026, for at least 0 min; no"
+                " earlier reading shows when it began. None since lies at or below"
+                " the limit. Not seen to end, so it is treated as a major excursion."
+            ),
+        ),
+        (
+            [(0, "75"), (20, "75"), (25, "65")],
+            (
+                "Above it since before 10:00 on 5 Oct 2026 until about 10:22 on 5 Oct"
+                " 2026, for at least 20 min; no earlier reading shows when it began. A"
+                " major excursion: 5 min or more, or 10 °C or more above."
+            ),
+        ),
+        (
+            [(0, "60"), (30, "70.5"), (60, "60")],
+            (
+                "Above it from about 10:28 on 5 Oct 2026 for about 2.9 min, estimated"
+                " between readings (at least 0, at most 60). It may be minor: the"
+                " readings are too far apart to say, so it is treated as a major"
+                " excursion."
+            ),
+        ),
+    ],
+)
+def test_what_no_reading_shows_is_not_claimed(
+    crew: make.Crew, cook: Batch, readings: list[tuple[float, str]], said: str
+) -> None:
+    for minute, celsius in readings:
+        read(crew, cook, minute, celsius)
+    (found,) = excursions_of(cook)
+    assert sentence(found).endswith(said)

@@ -31,7 +31,7 @@ def candidates() -> st.SearchStrategy[list[Candidate]]:
         st.builds(
             Candidate,
             key=st.integers(1, 99),
-            expires_on=st.none() | DATES,
+            last_day=st.none() | DATES,
             received_on=DATES,
             free_mg=st.integers(0, 9),
         ),
@@ -42,7 +42,7 @@ def candidates() -> st.SearchStrategy[list[Candidate]]:
 
 
 def never(one: Candidate) -> datetime.date:
-    return one.expires_on or datetime.date.max
+    return one.last_day or datetime.date.max
 
 
 # ------------------------------------------------------------------ the pure rule
@@ -145,6 +145,56 @@ def test_a_lot_without_a_date_comes_after_one_that_expires(crew: make.Crew) -> N
     assert charge(crew, batch, early, 100_000, "not asked").passed_over == ""
 
 
+def potash_lots(crew: make.Crew, *days: tuple[int | None, int | None]) -> list[RawLot]:
+    """Return released lots of potash, each with days until expiry and until retest."""
+    return [
+        make.released_lot(
+            crew,
+            make.potash(crew.maker),
+            quantity_mg=5 * KG,
+            expires_on=None if expiry is None else make.TODAY + expiry * DAY,
+            retest_on=None if retest is None else make.TODAY + retest * DAY,
+        )
+        for expiry, retest in days
+    ]
+
+
+@pytest.mark.django_db
+def test_a_lot_is_taken_by_the_earlier_of_expiry_and_retest(crew: make.Crew) -> None:
+    batch, _ = pot(crew)
+    line = make.line_of(batch, "potash flakes")
+    lots = potash_lots(
+        crew, (None, None), (90, None), (None, 60), (80, 50), (40, 70), (None, 30)
+    )
+    turn = [lots[n].pk for n in (5, 4, 3, 2, 1, 0)]
+    assert [stock.pk for stock in proposing.proposed(line, make.TODAY)] == turn
+    assert [lot.pk for lot in RawLot.objects.usable(make.TODAY)] == turn
+
+
+@pytest.mark.django_db
+def test_passing_over_a_lot_that_is_due_for_retest_earlier_asks_why(
+    crew: make.Crew,
+) -> None:
+    batch, _ = pot(crew)
+    line = make.line_of(batch, "potash flakes")
+    late, early = potash_lots(crew, (20, 90), (None, 10))
+    facts: dict[str, Any] = {
+        "batch": batch,
+        "line": line,
+        "net_mg": 100_000,
+        "on": make.TODAY,
+    }
+    left = proposing.needs_reason(source=late.stock, **facts)
+    assert left == early
+    assert proposing.needs_reason(source=early.stock, **facts) is None
+    assert left is not None
+    due, end = (f"{make.TODAY + days * DAY:%d %b %Y}" for days in (10, 20))
+    words = proposing.words_for(left, late.stock)
+    assert f"{early.code} is due for retest on {due}, before {late.code} ({end})" in (
+        words
+    )
+
+
 @pytest.mark.django_db
 def test_lots_of_one_date_may_be_taken_in_any_order(crew: make.Crew) -> None:
     batch, _ = pot(crew)
@@ -184,6 +234,17 @@ def test_what_is_meant_for_another_batch_is_not_passed_over(crew: make.Crew) -> 
     with pytest.raises(Refusal, match=early.code):
         charge(crew, batch, late, free)
     assert charge(crew, batch, late, free + 1).passed_over == ""
+
+
+@pytest.mark.django_db
+def test_what_is_meant_for_the_batch_itself_is_free_for_it(crew: make.Crew) -> None:
+    """It means to use 800 g of 1 kg, so 500 g are there for it alone."""
+    late, early = oil_lots(crew, 300, 100, kilograms=1)
+    batch, line = pot(crew)
+    planning.choose_lots(by=crew.maker, batch=batch, choices={line.pk: early.stock})
+    assert KG - proposing.reserved_mg([early.stock])[early.pk] < KG // 2
+    with pytest.raises(Refusal, match=early.code):
+        charge(crew, batch, late, KG // 2)
 
 
 @pytest.mark.django_db

@@ -322,7 +322,9 @@ def test_the_vessel_says_the_tare_and_a_wrong_one_is_asked_about(
 
 def test_a_paper_line_may_be_begun_with_its_own_time(crew: make.Crew) -> None:
     an_hour_ago = datetime.datetime.now(datetime.UTC) - datetime.timedelta(hours=1)
-    start = lab.half_weighing(crew, pot(crew), observed_at=an_hour_ago)
+    batch = make.open_batch(crew)
+    make.go_through(crew, batch, an_hour_ago)
+    start = lab.half_weighing(crew, batch, observed_at=an_hour_ago)
     assert start.observed_at == an_hour_ago
     lot = RawLot.objects.get(pk=start.source_id)
     assert half_weighings.words_of(start) == f"{lot.code}, tare 350 g"

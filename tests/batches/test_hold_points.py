@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from decimal import Decimal
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -55,26 +56,6 @@ def test_without_any_point_all_are_named_in_their_order(crew: make.Crew) -> None
         weigh_first(crew, batch)
 
 
-def test_a_batch_that_is_begun_is_not_stopped_by_a_point_looked_at_again(
-    crew: make.Crew,
-) -> None:
-    batch = make.open_batch(crew)
-    make.go_through(crew, batch)
-    weigh_first(crew, batch)
-    look(crew, batch, Look(point=Point.SCALE, in_order=False, note="it drifts"))
-    line = make.line_of(batch, "distilled water")
-    cooking.charge(
-        by=crew.maker,
-        batch=batch,
-        line=line,
-        source=make.stock_of(crew, line),
-        scale=make.scale(crew.maker),
-        gross_mg=420_000 + make.TARE_MG,
-        tare_mg=make.TARE_MG,
-    )
-    assert batch.charges.count() == 2
-
-
 def test_the_last_look_counts_and_the_first_stays(crew: make.Crew) -> None:
     batch = make.open_batch(crew)
     (bad,) = look(crew, batch, Look(point=Point.LOTS, in_order=False, note="no tin"))
@@ -103,6 +84,33 @@ def test_the_vessel_is_put_on_the_scale_and_never_only_ticked(crew: make.Crew) -
         look(crew, batch, Look(point=Point.TARE, tare=probe))
 
 
+@pytest.mark.parametrize("way", [1, -1])
+def test_a_vessel_agrees_with_its_register_up_to_and_with_what_the_scale_cannot_tell(
+    crew: make.Crew, way: int
+) -> None:
+    """Steps of 1 g: u = 0.5/√3 g; U = 2 · √2 · u = 0.816 g (GUM 4.3.7, 5.1.2)."""
+    batch = make.open_batch(crew)
+    fine = make.registered(
+        crew.maker, Instrument(kind="scale", name="bench", resolution=Decimal(1))
+    )
+    doubt = hold_points.expanded_uncertainty_mg(fine)
+    assert doubt == 816
+
+    def found(off_mg: int) -> HoldPoint:
+        pot = EmptyVessel(
+            vessel=make.vessel(crew.maker),
+            scale=fine,
+            mass_mg=make.TARE_MG + way * off_mg,
+        )
+        (row,) = look(crew, batch, Look(point=Point.TARE, tare=pot))
+        return row
+
+    assert found(doubt).in_order
+    beyond = found(doubt + 1)
+    assert not beyond.in_order
+    assert beyond.found.startswith("Does not agree.")
+
+
 def test_a_vessel_heavier_than_the_scale_carries_is_a_slip(crew: make.Crew) -> None:
     small = make.registered(
         crew.maker,
@@ -120,8 +128,8 @@ def test_a_finished_batch_has_its_hold_points_behind_it(crew: make.Crew) -> None
 
 
 def test_a_look_keeps_both_times(crew: make.Crew) -> None:
-    batch = make.open_batch(crew)
     then = timezone.now() - datetime.timedelta(minutes=20)
+    batch = make.open_batch(crew, opened_at=then)
     (row,) = hold_points.go_through(
         by=crew.maker, batch=batch, looks=[Look(point=Point.LOTS)], observed_at=then
     )

@@ -6,6 +6,7 @@ import datetime
 import json
 import uuid
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -16,6 +17,8 @@ from django.utils import timezone
 
 from batches.models import Batch, Charge, Discrepancy, Reading
 from batches.services import cooking, discrepancies, half_weighings
+from batches.services.entries import Entries
+from batches.services.excursions import temperatures_of
 from producer.models import JournalEntry, Premises, Right, Stock, User
 from producer.services import people
 from producer.services import stock as ledger
@@ -52,8 +55,8 @@ def send(browser: Client) -> Send:
 
 @pytest.fixture
 def batch(crew: make.Crew) -> Batch:
-    batch = make.open_batch(crew)
-    make.go_through(crew, batch)
+    batch = make.open_batch(crew, opened_at=timezone.now() - 180 * MINUTE)
+    make.go_through(crew, batch, timezone.now() - 170 * MINUTE)
     make.charge_all(crew, batch)
     return make.fresh(batch)
 
@@ -149,18 +152,97 @@ def test_what_arrived_although_the_answer_was_lost_is_not_done_again(
     assert Reading.objects.count() == 1
 
 
-def test_scenario_07_a_kept_entry_of_a_clock_a_day_ahead_says_by_how_much(
-    crew: make.Crew, batch: Batch, send: Send
+@pytest.mark.parametrize("hours", [24, -2, -24 * 365 * 7])
+def test_scenario_07_a_kept_entry_of_a_clock_that_is_off_is_put_where_it_belongs(
+    crew: make.Crew, batch: Batch, send: Send, hours: int
 ) -> None:
-    day = datetime.timedelta(days=1)
+    off = datetime.timedelta(hours=hours)
     address, fields = temperature(crew, batch)
-    when = kept(ahead=day)
+    when = kept(ahead=off)
     assert send(address, {**fields, **when})["outcome"] == "recorded"
     row = Reading.objects.get()
-    assert row.observed_at == datetime.datetime.fromisoformat(when["kept_since"])
+    made = timezone.now() - 40 * MINUTE  # by our clock
+    assert abs(row.observed_at - made) < MINUTE
+    assert not row.observed_later_than_entered
+    told = JournalEntry.objects.latest("sequence").after_values
+    # As the device sent them, beside what became of them.
+    for name, sent in (
+        ("kept_on_device_since", "kept_since"),
+        ("device_clock_when_sent", "device_now"),
+    ):
+        raw = datetime.datetime.fromisoformat(told[name])
+        assert raw == datetime.datetime.fromisoformat(when[sent])
+    assert abs(told["device_clock_ahead_s"] - off.total_seconds()) < 60
+
+
+def test_scenario_07_a_typed_time_stays_as_it_was_typed_and_is_flagged(
+    crew: make.Crew, batch: Batch, send: Send
+) -> None:
+    typed = (timezone.now() + 90 * MINUTE).replace(second=0, microsecond=0)
+    shown = timezone.localtime(typed, batch_zone())
+    address, fields = temperature(crew, batch, observed_at=f"{shown:%Y-%m-%dT%H:%M}")
+    ahead = datetime.timedelta(days=1)
+    assert send(address, {**fields, **kept(ahead=ahead)})["outcome"] == "recorded"
+    row = Reading.objects.get()
+    assert row.observed_at == typed
     assert row.observed_later_than_entered
-    ahead = JournalEntry.objects.latest("sequence").after_values["device_clock_ahead_s"]
-    assert abs(ahead - day.total_seconds()) < 60
+
+
+def test_a_clock_two_minutes_off_is_believed(
+    crew: make.Crew, batch: Batch, send: Send
+) -> None:
+    address, fields = temperature(crew, batch)
+    when = kept(ahead=datetime.timedelta(seconds=110))
+    send(address, {**fields, **when})
+    made = datetime.datetime.fromisoformat(when["kept_since"])
+    assert Reading.objects.get().observed_at == made
+
+
+def test_a_hot_pot_alarms_although_the_phone_is_two_hours_slow(
+    crew: make.Crew, batch: Batch, send: Send, browser: Client
+) -> None:
+    cooking.record_reading(
+        by=crew.maker,
+        batch=batch,
+        characteristic="temperature",
+        value=Decimal(66),
+        instrument=make.thermometer(crew.maker),
+        observed_at=timezone.now() - 30 * MINUTE,
+    )
+    slow = datetime.timedelta(hours=-2)
+    address, fields = temperature(crew, batch, value="97")
+    send(address, {**fields, **kept(10 * MINUTE, ahead=slow)})
+    first, last = temperatures_of(Entries(batch))
+    assert [first.value, last.value] == [Decimal(66), Decimal(97)]
+    page = page_of(browser.get(reverse("batches:pot", args=[batch.number])))
+    assert "TOO HOT" in page.words
+
+
+@pytest.mark.parametrize(
+    ("since", "now"),
+    [
+        (-31 * 24 * 60, 0),  # a month and a day ago, by a clock that is right
+        (-7 * 365 * 24 * 60, 0),  # the clock was set anew while it was kept
+        (5, -90),  # written after it was sent
+        (9, None),  # in the future, and no word of the clock
+    ],
+)
+def test_a_clock_that_was_set_meanwhile_makes_a_discrepancy_of_the_arrival(
+    crew: make.Crew, batch: Batch, send: Send, since: int, now: int | None
+) -> None:
+    address, fields = temperature(crew, batch)
+    ours = timezone.now()
+    when = {
+        "kept_since": (ours + since * MINUTE).isoformat(),
+        "device_now": "" if now is None else (ours + now * MINUTE).isoformat(),
+    }
+    assert send(address, {**fields, **when})["outcome"] == "discrepancy"
+    row = Discrepancy.objects.get()
+    assert "its clock was set anew" in row.refused
+    assert abs(row.observed_at - ours) < MINUTE
+    told = JournalEntry.objects.latest("sequence").after_values
+    raw = datetime.datetime.fromisoformat(told["kept_on_device_since"])
+    assert raw == ours + since * MINUTE
 
 
 @pytest.mark.parametrize(
@@ -169,6 +251,9 @@ def test_scenario_07_a_kept_entry_of_a_clock_a_day_ahead_says_by_how_much(
         {"kept_since": "at noon", "device_now": "later"},
         {"kept_since": "2026-13-45T99:00", "device_now": ""},
         {"kept_since": "2026-03-01T10:00:00"},  # without an offset it is no moment
+        # Moments that no other time zone can name.
+        {"kept_since": "0001-01-01T00:00:00+23:59", "device_now": "9999-12-31T23:59Z"},
+        {"kept_since": "9999-12-31T23:59:59-23:59"},
     ],
 )
 def test_a_clock_that_cannot_be_read_loses_no_entry(
@@ -308,7 +393,44 @@ def test_a_slip_of_the_finger_is_kept_as_it_was_typed(
     row = Discrepancy.objects.get()
     assert row.sent["fields"]["value"] == "warm"
     assert row.sent["fields"]["clarity"] == "x"
-    assert row.refused.startswith("Temperature (°C): ")
+    # The sentence alone: what it is about stands above it.
+    assert row.refused.startswith("“warm” is not one number.")
+
+
+def test_what_is_far_too_long_or_too_much_is_kept_as_far_as_it_goes(
+    crew: make.Crew, batch: Batch, send: Send
+) -> None:
+    many = {f"field_{number}": "x" for number in range(100)}
+    address, fields = temperature(crew, batch, value="9" * 5000 + "x", **many)
+    address += "?about=" + "x" * 5000
+    assert send(*with_kept((address, fields)))["outcome"] == "discrepancy"
+    row = Discrepancy.objects.get()
+    kept_value = row.sent["fields"]["value"]
+    assert kept_value == "9" * 4000 + " … cut at 4000 characters"
+    assert len(row.sent["fields"]) == 60
+    # A hundred and value and instrument were sent.
+    assert ["Further fields", "42, not kept"] in row.sent["shown"]
+    assert len(json.dumps(row.sent)) < 16_000
+    assert len(row.refused) < 4100
+
+
+def test_a_ticked_field_keeps_no_more_values_than_a_page_could_have_asked_for(
+    crew: make.Crew, batch: Batch, send: Send
+) -> None:
+    send(*with_kept(temperature(crew, batch, value="warm", clarity=["x"] * 200)))
+    assert Discrepancy.objects.get().sent["fields"]["clarity"] == ["x"] * 60
+
+
+def test_no_password_and_no_token_is_kept_with_what_did_not_fit(
+    crew: make.Crew, batch: Batch, send: Send
+) -> None:
+    secret = {"password": "horse", "new_password": "staple", "seen": "1"}
+    send(*with_kept(temperature(crew, batch, value="warm", **secret)))
+    row = Discrepancy.objects.get()
+    assert set(row.sent["fields"]) == {"value", "instrument"}
+    for word in ("horse", "staple"):
+        assert word not in json.dumps(row.sent) + row.refused
+        assert word not in JournalEntry.objects.latest("sequence").after
 
 
 def test_the_second_half_of_a_weighing_that_the_lot_cannot_cover_is_short_of_the_net(

@@ -154,9 +154,13 @@ def test_half_weighed_potash_is_counted_with_the_half_to_come(
     batch = planned(crew)
     whole = of(batch)
     line = make.line_of(batch, "potash flakes")
-    for oil in ("sunflower oil", "coconut oil"):
+    masses = {
+        "sunflower oil": 800_000,
+        "coconut oil": 200_000,
+        "distilled water": 420_000,
+    }
+    for oil, mass in masses.items():
         oil_line = make.line_of(batch, oil)
-        mass = {"sunflower oil": 800_000, "coconut oil": 200_000}[oil]
         make.charge(crew, batch, make.stock_of(crew, oil_line), mass, line=oil_line)
     make.charge(crew, batch, make.stock_of(crew, line), 100_000, line=line)
     assert of(make.fresh(batch)) == whole

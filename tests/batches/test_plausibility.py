@@ -53,9 +53,9 @@ def test_what_the_formula_asks_for_needs_no_reason(crew: make.Crew) -> None:
 
 
 def before_potash(crew: make.Crew) -> tuple[Batch, RawLot, int]:
-    """Return a cook whose oils are in, with its potash and the target for it."""
+    """Return a cook whose oils and water are in, its potash and the target for it."""
     batch = make.open_batch(crew, basis_mg=2 * KG)
-    for name in ("sunflower oil", "coconut oil"):
+    for name in ("sunflower oil", "coconut oil", "distilled water"):
         line = make.line_of(batch, name)
         target = target_of(batch, line)
         oil = make.stock_of(crew, line)

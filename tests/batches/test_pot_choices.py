@@ -10,8 +10,12 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from batches.forms.making import sources_for
+from batches.models import Discrepancy
+from batches.services import cooking
+from producer.errors import Refusal
 from producer.models import Instrument, RawLot
 from quality.services import checking
 from tests import make
@@ -152,6 +156,32 @@ def test_the_page_of_finishing_lists_what_stands_open_before_its_button(
     assert html.index("Still open") < html.index("Finish it</button>")
     sent = {"submission": str(uuid.uuid4())}
     assert browser.post(address, sent).status_code == 302
+
+
+def test_what_stops_the_finishing_itself_is_said_and_no_longer_that_it_can_be(
+    browser: Client, crew: make.Crew
+) -> None:
+    batch = make.open_batch(crew)
+    make.charge_all(crew, batch)
+    address = reverse("batches:finish", args=[batch.number])
+    words = page_of(browser.get(address)).words
+    assert "It cannot be finished. Weigh what came out of the batch" in words
+    assert "It can be finished all the same" not in words
+    make.weigh_bulk(crew, batch)
+    assert "It can be finished all the same" in page_of(browser.get(address)).words
+    Discrepancy.objects.create(
+        batch=batch,
+        kind="charge",
+        sent={"title": "Weigh water", "net_mg": 0},
+        refused="the batch was finished",
+        observed_at=timezone.now(),
+        entered_by=crew.maker,
+    )
+    words = page_of(browser.get(address)).words
+    assert "It cannot be finished. An entry was made without network" in words
+    assert "It can be finished all the same" not in words
+    with pytest.raises(Refusal, match="does not fit the book"):
+        cooking.finish(by=crew.maker, batch=batch)
 
 
 def test_with_all_results_in_there_is_nothing_open(

@@ -382,7 +382,7 @@ def test_the_last_entry_is_undone_with_one_tap(
 ) -> None:
     cook = in_the_pot(crew, batch)
     browser.post(*sent(browser, cook, "temperature", value="666"))  # refused
-    browser.post(*sent(browser, cook, "temperature", value="86"))
+    browser.post(*sent(browser, cook, "temperature", value="66"))
     page = page_of(browser.get(address(cook)))
     undo = reverse("batches:undo", args=[cook.number])
     assert undo in [one["action"] for one in page.attributes("form")]
@@ -404,9 +404,9 @@ def test_above_the_limit_the_screen_says_what_to_do_and_since_when(
     crew: make.Crew, browser: Client, batch: Batch
 ) -> None:
     cook = in_the_pot(crew, batch)
-    read(crew, cook, "66", 8 * MINUTE)
+    read(crew, cook, "66", 4 * MINUTE)
     assert "TOO HOT" not in page_of(browser.get(address(cook))).words
-    read(crew, cook, "74", 4 * MINUTE)
+    read(crew, cook, "74", 2 * MINUTE)
     words = page_of(browser.get(address(cook))).words
     assert "TOO HOT 74 °C, limit 70 °C" in words
     assert "Off the heat" in words
@@ -414,8 +414,8 @@ def test_above_the_limit_the_screen_says_what_to_do_and_since_when(
     read(crew, cook, "66")
     words = page_of(browser.get(address(cook))).words
     assert "TOO HOT" not in words
-    # 66 → 74 → 66 in 4 min each: half of each is above.
-    assert "for about 4" in words
+    # 66 → 74 → 66 in 2 min each: half of each is above, and at most 4 min.
+    assert "for about 2" in words
     assert "minor" in words
     for page in ("batches:batch", "quality:review"):
         assert (

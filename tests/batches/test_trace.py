@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+import csv
+import itertools
 import random
 import re
+from fractions import Fraction
 
 import pytest
 from django.db import IntegrityError, connection, transaction
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
 from batches import trace
 from batches.models import Batch, Input
 from batches.services import cooking
 from producer.errors import Refusal
-from producer.models import RawLot, Stock
+from producer.models import RawLot, Stock, User
+from quality.documents import recalls as documents
 from quality.services import recalling
 from tests import lab, make
 from tests.database import query, run
+from tests.doors.pages import page_of
+from tests.quality.test_batch_sheet import pages_of
 
 Edges = list[tuple[int, int, int]]
 
@@ -303,6 +311,59 @@ def test_scenario_14_rework_three_deep(crew: make.Crew) -> None:
     # masses between them, to the milligram
     assert (first.pk, second.pk, 700_000) in affected.genealogy.edges
     assert (second.pk, third.pk, 600_000) in affected.genealogy.edges
+
+
+@pytest.mark.django_db
+def test_scenario_14_the_share_of_suspect_mass_is_shown(
+    crew: make.Crew, auditor: User, client: Client
+) -> None:
+    """By hand: s = 226.778 g of potash in 1646.778 g of the first paste, 13.8 %.
+
+    700 g of it with 20 g of oil: 700/720·s, 13.4 %; 600 g of that with 20 g of oil:
+    600/620·700/720·s, 13.0 %.
+    """
+    potash, (first, second, third) = three_deep(crew)
+    lot = make.filled(crew, make.released_liquid(crew, paste=third), count=1)
+    s = Fraction(226_778, 1_646_778)
+    expected = {
+        first.pk: s,
+        second.pk: s * Fraction(700, 720),
+        third.pk: s * Fraction(700, 720) * Fraction(600, 620),
+    }
+    shares = recalling.affected_by(potash.stock).shares
+    assert {pk: shares[pk].least for pk in expected} == expected
+    assert 0 < shares[lot.batch_id].least < expected[third.pk]
+    assert not any(share.is_least for share in shares.values())
+
+    client.force_login(auditor)
+    page = client.get(reverse("quality:affected", args=[potash.code]))
+    paper = documents.list_pdf(potash.stock, None, printed_by="M")
+    printed = " ".join(pages_of(paper))
+    for shown in ("13.8 %", "13.4 %", "13 %"):
+        assert shown in page_of(page).words
+        assert shown in printed
+    (row,) = csv.DictReader(documents.list_csv(potash.stock))
+    found = shares[lot.batch_id].least * 100
+    assert row["share of what went in (%)"] == f"{float(found):.4f}"
+    # asked of a batch, the batch is all of it
+    assert recalling.affected_by(first.stock).shares[first.pk].least == 1
+
+
+@pytest.mark.django_db
+def test_the_shares_take_one_query_however_many_batches(crew: make.Crew) -> None:
+    lots, batches = stocks(crew, lots=2, batches=40)
+    chain = [(lots[0], batches[0], 1), (lots[1], batches[0], 1)]
+    chain += [(source, into, 1) for source, into in itertools.pairwise(batches)] + [
+        (lots[1], into, 1) for into in batches[1:]
+    ]
+    connect(chain)
+    found = trace.track(Stock.objects.get(pk=lots[0]))
+    with CaptureQueriesContext(connection) as asked:
+        shares = trace.shares(found)
+    assert len(asked) == 1
+    assert [shares[pk].least for pk in batches] == [
+        Fraction(1, 2**depth) for depth in range(1, 41)
+    ]
 
 
 @pytest.mark.django_db

@@ -38,6 +38,7 @@ def sheet_of(crew: make.Crew, batch: Batch, **changes: Any) -> Transcription:
 
 def in_the_pot(crew: make.Crew) -> Batch:
     batch = make.open_batch(crew)
+    make.go_through(crew, batch, timezone.now() - EARLIER)
     make.charge_all(crew, batch)
     return make.fresh(batch)
 
@@ -97,6 +98,7 @@ def test_each_kind_of_entry_names_its_sheet_and_keeps_both_times(
     sheet = sheet_of(crew, batch)
     at = timezone.now() - EARLIER
     paper: dict[str, Any] = {"transcription": sheet, "observed_at": at}
+    make.go_through(crew, batch, at)
     hold_points.go_through(
         by=crew.maker,
         batch=batch,

@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from batches.models import Batch, Charge, Loss, Reading, WeighingStart
 from batches.services import cooking, half_weighings, hold_points, losses, undoing
+from batches.services.excursions import excursions_of
 from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, Stock, User
 from tests import lab, make
@@ -95,6 +96,46 @@ def test_the_last_entry_is_taken_back_as_a_row_that_says_so(
     assert undoing.last_undoable(batch, crew.maker) is None
     with pytest.raises(Conflict):
         undoing.undo(by=crew.maker, batch=batch)
+
+
+def peak(crew: make.Crew, batch: Batch, value: str) -> Reading:
+    return cooking.record_reading(
+        by=crew.maker,
+        batch=batch,
+        characteristic="temperature",
+        value=Decimal(value),
+        instrument=make.thermometer(crew.maker),
+    )
+
+
+def test_one_tap_does_not_take_a_reading_above_the_limit_back(
+    crew: make.Crew, browser: Client
+) -> None:
+    batch = pot(crew)
+    limit = batch.formula_version.temperature_limit
+    at_it = peak(crew, batch, str(limit))
+    assert undoing.last_undoable(batch, crew.maker) == at_it
+    row = peak(crew, batch, str(limit + Decimal("0.1")))
+    assert undoing.last_undoable(batch, crew.maker) is None
+    with pytest.raises(Refusal, match="above the limit of the formula"):
+        undoing.undo(by=crew.maker, batch=batch, entry=undoing.key_of(row))
+    assert [one.peak for one in excursions_of(batch)] == [row.value]
+    # Every page that offers to undo says so, and the way that asks for a reason.
+    mend = reverse("batches:reading_amend", args=[batch.number, row.pk])
+    for name in ("batches:batch", "batches:pot"):
+        page = browser.get(reverse(name, args=[batch.number]))
+        assert f'href="{mend}"' in page.content.decode()
+        assert "orrect it with a reason" in page_of(page).words
+        assert reverse("batches:undo", args=[batch.number]) not in (
+            page.content.decode()
+        )
+    ask = browser.get(reverse("batches:undo", args=[batch.number]))
+    assert undoing.ABOVE in page_of(ask).words
+    # With a reason it is taken back, like any other.
+    cooking.amend_reading(
+        by=crew.maker, reading=row, void=True, reason="the probe touched the flame"
+    )
+    assert excursions_of(batch) == []
 
 
 def test_what_a_charge_drew_goes_back(crew: make.Crew) -> None:

@@ -366,7 +366,7 @@ ACTS: tuple[Act, ...] = (
     Act("quality:lot_decide", REVIEWER, of_held(**WHY, new="released")),
     Act("producer:lot_count", MAKER, of_lot(**WHY, counted_mg="1 kg")),
     Act("producer:lot_dispose", MAKER, of_lot(**WHY, amount_mg="10 g")),
-    Act("producer:containers", MAKER, of_lot(count="2", each_mg="100 g")),
+    Act("producer:containers", MAKER, of_lot(count="2", each_mg="400 g")),
     Act("producer:container_change", MAKER, of_tin),
     Act("producer:stock_take_new", MAKER, counts),
     Act("batches:formula_new", MAKER, formula),

@@ -66,6 +66,8 @@ def changing_functions() -> set[Service]:
             hasattr(function, "__wrapped__")
             or {"password", "seen"} <= set(inspect.signature(function).parameters)
         )
+        # A context, such as “written at that moment”, changes nothing by itself.
+        and not inspect.isgeneratorfunction(inspect.unwrap(function))
         and function.__module__ == name
         and not label.startswith("_")
     }

@@ -261,6 +261,47 @@ def test_an_answer_that_is_not_ours_forgets_nothing(
     assert Reading.objects.count() == 1
 
 
+@pytest.mark.parametrize(
+    ("status", "tries"),
+    [
+        pytest.param(500, 3, id="it-stumbles-three-times"),
+        pytest.param(413, 1, id="it-is-too-large"),
+    ],
+)
+def test_an_entry_that_the_server_cannot_take_does_not_keep_back_the_others(
+    house: House, crew: make.Crew, batch: Batch, status: int, tries: int
+) -> None:
+    screen = at_the_pot(house, crew.maker, batch, "read/temperature")
+    cut(screen)
+    for count, value in enumerate(("70", "71"), start=1):
+        read(screen, value)
+        kept(screen, count)
+    refused: list[str] = []
+
+    def answer(route: Route) -> None:
+        if "value=70" in (route.request.post_data or ""):
+            refused.append(route.request.url)
+            route.fulfill(status=status, body="out of order")
+        else:
+            route.continue_()
+
+    screen.page.route(re.compile("/read/temperature/$"), answer)
+    cut(screen, off=False)
+    for tried in range(1, tries + 1):
+        on_screen = screen.page.locator(BAR)
+        if tried > 1:
+            assert not Reading.objects.exists()  # what comes after it waits for it
+            screen.page.evaluate("dispatchEvent(new Event('online'))")
+        for _ in range(TRIES):
+            if len(refused) >= tried:
+                break
+            screen.page.wait_for_timeout(250)
+        screen.page.wait_for_timeout(300)
+    on_device(screen, 1)
+    expect(on_screen).to_contain_text("The server cannot take it. Show it to somebody.")
+    assert [str(row.value)[:2] for row in Reading.objects.all()] == ["71"]
+
+
 def test_an_answer_that_was_lost_on_the_way_records_nothing_twice(
     house: House, crew: make.Crew, batch: Batch
 ) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from urllib.parse import urlencode
 
 import pytest
 from django.http import HttpResponseBase
@@ -10,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from producer.models import JournalEntry, RawLot
+from producer.services import stock
 from tests import make
 from tests.database import row_counts
 from tests.doors.pages import field_value, page_of, text_of
@@ -44,6 +46,58 @@ def count(
 
 def on_hand(lot: RawLot) -> int:
     return RawLot.objects.listed().get(pk=lot.pk).stock.on_hand_mg
+
+
+@pytest.mark.parametrize(
+    "then",
+    [
+        "https://other.example/lots/",
+        "//other.example/lots/",
+        "/\\other.example/lots/",
+        "other.example",
+        "javascript:alert(1)",
+    ],
+)
+def test_no_address_sends_anybody_to_another_site(
+    browser: Client, lot: RawLot, then: str
+) -> None:
+    address = reverse("producer:lot_count", args=[lot.code])
+    assert then not in text_of(browser.get(address, {"then": then}))
+    form = {"reason": "weighed it", "submission": str(uuid.uuid4())}
+    for sent in (
+        {**form, "counted_mg": "900 g", "then": then},
+        {**form, "counted_mg": "900 g", "then": then},  # recorded already
+    ):
+        answer = browser.post(address, sent)
+        assert answer.headers["Location"] == reverse("producer:lot", args=[lot.code])
+    by_address = f"{address}?{urlencode({'then': then})}"
+    answer = browser.post(by_address, {**form, "counted_mg": "800 g"})
+    assert answer.headers["Location"] == reverse("producer:lot", args=[lot.code])
+    ours = browser.post(address, {**form, "counted_mg": "700 g", "then": "/journal/"})
+    assert ours.headers["Location"] == "/journal/"  # control
+
+
+def test_a_count_of_what_moved_since_its_page_was_opened_is_refused(
+    browser: Client, crew: make.Crew, lot: RawLot
+) -> None:
+    address = reverse("producer:lot_count", args=[lot.code])
+
+    def counted(began: str) -> HttpResponseBase:
+        form = {"counted_mg": "900 g", "reason": "weighed the drum"}
+        form |= {"after_movement": began, "submission": str(uuid.uuid4())}
+        return browser.post(address, form)
+
+    began = field_value(page_of(browser.get(address)), "after_movement")
+    assert began
+    stock.dispose(by=crew.maker, lot=lot, amount_mg=1000, reason="spilt")
+    before = row_counts()
+    words = page_of(counted(began)).words
+    assert f"{lot.code} has moved since it was counted (disposed of, 1 g" in words
+    assert "Open this page again and count it again." in words
+    assert row_counts() == before
+    anew = field_value(page_of(browser.get(address)), "after_movement")
+    assert counted(anew).status_code == 302
+    assert on_hand(lot) == 900_000
 
 
 @pytest.mark.parametrize(

@@ -159,6 +159,49 @@ def test_place_and_tare_are_changed_with_the_old_in_the_journal(
         containers.register(by=auditor, lot=oil, fillings=[Filling(net_mg=5)])
 
 
+def test_far_less_than_the_lot_is_asked_about_with_the_figures(
+    crew: make.Crew, oil: RawLot
+) -> None:
+    facts: dict[str, Any] = {"lot": oil, "by": crew.maker}
+    with pytest.raises(Refusal, match=r"299 g together.* 3 kg .*g or kg") as refused:
+        containers.register(**facts, fillings=[Filling(net_mg=299_000)])
+    assert refused.value.field == "is_little"
+    assert books(oil) == []
+    containers.register(**facts, fillings=[Filling(net_mg=300_000)])
+    containers.register(**facts, fillings=[Filling(net_mg=5000)], is_little=True)
+    assert books(oil) == [300_000, 5000]
+
+
+def test_a_mass_written_down_wrongly_is_corrected_while_nothing_was_drawn(
+    crew: make.Crew, oil: RawLot
+) -> None:
+    first, second = containers.register(
+        by=crew.maker, lot=oil, fillings=alike(count=2, each_mg=5000), is_little=True
+    )
+    facts: dict[str, Any] = {"place": "", "tare_mg": None, "by": crew.maker}
+    with pytest.raises(Refusal, match="Say why"):
+        containers.change(**facts, container=first, filled_mg=2 * KG)
+    facts["reason"] = "kg, not g"
+    with pytest.raises(Refusal, match="2995 g, which is all of"):
+        containers.change(**facts, container=first, filled_mg=2_995_001)
+    containers.change(**facts, container=first, filled_mg=2 * KG)
+    assert books(oil) == [2 * KG, 5000]
+    entry = JournalEntry.objects.get(act="container changed")
+    assert (entry.before_values["filled_mg"], entry.after_values["filled_mg"]) == (
+        5000,
+        2 * KG,
+    )
+    assert entry.reason == "kg, not g"
+    assert no_faults()
+    draw(crew, oil, 1000, first)
+    assert not containers.is_untouched(first)
+    with pytest.raises(Refusal, match="Count it instead"):
+        containers.change(**facts, container=first, filled_mg=KG)
+    assert containers.is_untouched(second)
+    with pytest.raises(Refusal, match="Nothing was changed"):
+        containers.change(**facts, container=second, filled_mg=5000)
+
+
 def test_a_draw_names_its_container_and_opens_it(crew: make.Crew, oil: RawLot) -> None:
     first, second = two(crew, oil)
     before = timezone.now()

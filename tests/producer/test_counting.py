@@ -136,7 +136,7 @@ def test_only_makers_count(auditor: User, oil: RawLot) -> None:
 def test_what_moved_since_it_was_counted_is_counted_again(
     crew: make.Crew, oil: RawLot, potash: RawLot
 ) -> None:
-    began = counting.last_movement()
+    began = stock.last_movement()
     at = timezone.now()
     stock.dispose(by=crew.maker, lot=oil, amount_mg=1000, reason="spilt")
     stale = [Counted(lot=oil, counted_mg=3 * KG, reason="counted")]
@@ -153,7 +153,7 @@ def test_two_counts_of_one_lot_at_once_do_not_both_adjust(
     transactional_db: None, crew: make.Crew
 ) -> None:
     lot = make.held_lot(crew, make.sunflower(crew.maker), quantity_mg=KG)
-    began = counting.last_movement()
+    began = stock.last_movement()
 
     def count() -> StockTake:
         return counting.take_stock(
@@ -187,6 +187,22 @@ def test_potash_of_which_there_is_more_goes_on_hold_and_oil_does_not(
 
 def test_a_count_holds_potash_from_the_same_gain_on_as_a_weighing() -> None:
     assert lot_holds.MOST_GAIN == MOST_UPTAKE
+
+
+@pytest.mark.parametrize(
+    ("gain_mg", "status"), [(3_000, "released"), (3_001, "on_hold")]
+)
+@pytest.mark.parametrize("way", ["stock-take", "one lot"])
+def test_more_than_three_grams_in_a_kilogram_of_potash_hold_it(
+    crew: make.Crew, potash: RawLot, gain_mg: int, status: str, way: str
+) -> None:
+    counted_mg, reason = KG + gain_mg, "on the scale"
+    if way == "one lot":
+        stock.adjust(by=crew.maker, lot=potash, counted_mg=counted_mg, reason=reason)
+    else:
+        counts = [Counted(lot=potash, counted_mg=counted_mg, reason=reason)]
+        counting.take_stock(by=crew.maker, counts=counts)
+    assert RawLot.objects.get(pk=potash.pk).status == status
 
 
 def test_the_list_has_lots_containers_and_what_is_outside_them(

@@ -61,6 +61,32 @@ def test_containers_are_registered_and_stand_on_the_page_of_the_lot(
     assert "tare 121.5 g 900 g by the door" in page.words
 
 
+def test_two_and_five_are_two_cans_of_five_kilograms(
+    browser: Client, crew: make.Crew
+) -> None:
+    lot = make.released_lot(crew, make.potash(crew.maker), quantity_mg=10 * KG)
+    address = reverse("producer:containers", args=[lot.code])
+    assert "is_little" not in browser.get(address).text
+    page = page_of(browser.post(address, sent(count="2", each_mg="5 g")))
+    assert "hold 10 g together, 5 g in the first, and 10 kg of" in page.words
+    assert "It is right: they hold no more than that" in page.words
+    assert not Container.objects.exists()
+    facts = sent(count="1", each_mg="5 g", is_little="on")
+    browser.post(address, facts)
+    change = reverse("producer:container_change", args=[lot.code, 1])
+    browser.post(change, sent(place="", filled_mg="5", reason="grams by mistake"))
+    browser.post(address, sent(count="1", each_mg="5"))
+    assert [one.book_mg for one in containers.containers_of(lot)] == [5 * KG] * 2
+    stock.dispose(
+        by=crew.maker,
+        lot=lot,
+        amount_mg=5,
+        reason="spilt",
+        container=Container.objects.get(number=1),
+    )
+    assert "In it when it was registered" not in browser.get(change).text
+
+
 def test_a_container_is_weighed_at_its_opening_and_its_series_is_shown(
     browser: Client, crew: make.Crew, potash: RawLot
 ) -> None:
@@ -271,7 +297,12 @@ def test_the_store_tells_what_there_is_and_how_long_it_lasts(
     assert first.index("sunflower oil") < first.index("coconut oil")
     last = words(browser, "batches:store", query="?sort=-days")
     assert last.index("coconut oil") < last.index("sunflower oil")
-    for column in ("material", "on_hand", "usable", "reserved", "next_last_day"):
+    assert "coconut oil 1 kg on hand" in page
+    by_day = words(browser, "batches:store", query="?sort=lots")
+    assert by_day.index("sunflower oil") < by_day.index("coconut oil")
+    by_day = words(browser, "batches:store", query="?sort=-lots")
+    assert by_day.index("coconut oil") < by_day.index("sunflower oil")
+    for column in ("material", "usable", "reserved"):
         assert (
             browser.get(reverse("batches:store"), {"sort": column}).status_code == 200
         )

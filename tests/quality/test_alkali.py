@@ -343,6 +343,7 @@ def test_the_scale_used_last_is_taken_for_what_is_still_to_be_weighed(
         scale=fine,
         gross_mg=420_000,
         tare_mg=0,
+        unusual=make.SCENE,  # the fine scale was not checked
     )
     after = {one.quantity.origin for one in balance(make.fresh(batch)).budget.lines}
     assert not any("steps of 1 g" in origin for origin in after)

@@ -298,6 +298,7 @@ def test_the_signed_record_keeps_the_budget_and_the_facts_are_as_before(
     ]
     assert set(facts) == {
         "batch",
+        "hold_points",
         "formula",
         "formula_version",
         "basis_mg",

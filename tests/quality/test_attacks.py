@@ -11,6 +11,7 @@ import json
 import shutil
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -76,6 +77,13 @@ def test_an_attack_on_the_file_is_found_and_its_place_is_told(
         assert sentence in said
 
 
+def written_readings(after: dict[str, Any]) -> list[list[Any]]:
+    """Return the rows of readings that an act kept."""
+    rows: list[list[Any]]
+    rows = after.get(WRITTEN, {}).get("batches_reading", {}).get("rows", [])
+    return rows
+
+
 def test_a_journal_written_anew_is_found_by_a_hash_that_was_noted(
     sound: Path, tmp_path: Path
 ) -> None:
@@ -83,7 +91,12 @@ def test_a_journal_written_anew_is_found_by_a_hash_that_was_noted(
     shutil.copytree(sound, place)
     hand = Hand(place)
     entries = hand.entries()
-    before, noted = entries[40], entries[80]
+    place_of_five = next(
+        number
+        for number, entry in enumerate(entries)
+        if [5] in [row[:1] for row in written_readings(json.loads(entry.after))]
+    )
+    before, noted = entries[place_of_five - 1], entries[place_of_five + 1]
     notes = tmp_path / "notes.txt"
     digits = noted.hash[:16].upper()
     notes.write_text(f"{before.sequence}:{before.hash}\n\n{noted.sequence}: {digits}\n")
@@ -91,7 +104,7 @@ def test_a_journal_written_anew_is_found_by_a_hash_that_was_noted(
     hand.change("batches_reading", 5, "standard_uncertainty", 0.1)
     for entry in entries:
         after = json.loads(entry.after)
-        for row in after.get(WRITTEN, {}).get("batches_reading", {}).get("rows", []):
+        for row in written_readings(after):
             if row[0] == 5:
                 names = after[WRITTEN]["batches_reading"]["columns"]
                 row[names.index("value")] = "9.400"

@@ -8,11 +8,17 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from batches.models import FormulaVersion, HoldPoint
 from batches.services import formulas
 from producer.models import User
 from quality.documents.batch_sheet import batch_sheet_pdf
-from quality.documents.blank_sheet import blank_sheet_pdf, context_of, example
-from quality.services.before_the_cook import BEFORE
+from quality.documents.blank_sheet import (
+    MOST_OILS,
+    blank_sheet_pdf,
+    context_of,
+    example,
+)
+from quality.services.before_the_cook import BEFORE, sentences_of
 from tests import make
 from tests.database import row_counts
 from tests.doors.pages import page_of
@@ -59,6 +65,26 @@ def test_the_sheet_of_a_batch_has_the_same_lines_to_write_on(crew: make.Crew) ->
         assert sentence in second, sentence
 
 
+@pytest.mark.parametrize("kind", ["cook", "other"])
+def test_every_point_that_stops_a_batch_is_a_hold_point_on_paper(kind: str) -> None:
+    """The screen lets nobody charge without all five, so the sheet says no less."""
+    held = [text for text, is_hold in BEFORE[kind] if is_hold]
+    assert held == [
+        text for text, _ in BEFORE[kind] if not text.startswith("pH strips")
+    ]
+    for point in HoldPoint.Point:
+        assert set(sentences_of(kind, point)) & set(held), point
+
+
+def test_both_sheets_mark_them(crew: make.Crew) -> None:
+    batch = with_lots(crew)
+    blank = blank_sheet_pdf(batch.formula_version, basis_mg=None, printed_by="M")
+    for pdf in (blank, batch_sheet_pdf(batch, printed_by="M")):
+        _, second = pages_of(pdf)
+        for text, is_hold in BEFORE["cook"]:
+            assert (f"{text} (hold)" in second) is is_hold, text
+
+
 def test_the_example_is_what_anybody_gets_by_hand() -> None:
     """800 g × 191 mg/g + 200 g × 256 mg/g = 204 000 mg; 204 g / 0.90 = 226.67 g.
 
@@ -88,6 +114,66 @@ def test_an_entered_mass_is_computed_line_by_line_but_not_the_potash(
 def test_three_oils_still_take_two_pages(crew: make.Crew) -> None:
     version = three_oils(crew).formula_version
     assert len(pages_of(blank_sheet_pdf(version, basis_mg=None, printed_by="M"))) == 2
+
+
+NAMES = (
+    "sunflower oil, high oleic, refined",
+    "coconut oil 76, refined and deodorised",
+    "castor oil, cold pressed, from the mill at the river",
+    "rapeseed oil",
+    "olive pomace oil",
+    "rice bran oil, winterised",
+)
+
+
+def of_oils(crew: make.Crew, number: int, *, name: str) -> FormulaVersion:
+    oils = [make._oil(crew.maker, one, 176, 196) for one in NAMES[:number]]
+    share = 1_000_000 // number
+    version = formulas.write_formula(
+        by=crew.maker,
+        name=name,
+        kind="cook",
+        purpose="paste",
+        wording=formulas.Wording(product_name="Paste", shelf_life_days=365),
+        lines=[
+            formulas.Line(
+                material=oil,
+                per_kg_mg=share + (1_000_000 - number * share) * (oil is oils[0]),
+            )
+            for oil in oils
+        ]
+        + [
+            formulas.Line(material=make.water(crew.maker), per_kg_mg=420_000),
+            formulas.Line(material=make.potash(crew.maker), per_kg_mg=None),
+        ],
+    )
+    make.set_limits(crew.reviewer, version)
+    return version
+
+
+@pytest.mark.parametrize("basis_mg", [None, 12_345_600])
+@pytest.mark.parametrize("number", [1, 3, MOST_OILS])
+@pytest.mark.parametrize(
+    "name", ["Paste", "Kitchen and workshop paste of the winter, stiffer, with castor"]
+)
+def test_it_is_both_sides_of_one_sheet_for_up_to_six_oils(
+    crew: make.Crew, number: int, basis_mg: int | None, name: str
+) -> None:
+    version = of_oils(crew, number, name=name)
+    pdf = blank_sheet_pdf(version, basis_mg=basis_mg, printed_by="Mirja Aalto-Nieminen")
+    pages = pages_of(pdf)
+    assert len(pages) == 2
+    first, second = pages
+    for oil in NAMES[:number]:
+        assert first.count(oil) == 2, oil  # weighed, and in the sum
+    # The cautions are on the page with the potash, right below its sum.
+    place = [
+        first.index(words)
+        for words in ("Sum / P = potash to weigh", "Potash into cold water", "Hottest")
+    ]
+    assert place == sorted(place)
+    assert "At the pot" in second
+    assert "At the pot" not in first
 
 
 def test_a_dilution_has_no_potash_rule(crew: make.Crew) -> None:

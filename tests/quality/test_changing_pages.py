@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from decimal import Decimal
 
 import pytest
@@ -15,7 +16,7 @@ from quality.models import SignatureMark
 from quality.services import changing, marks
 from tests import lab, make
 from tests.quality.test_changing import change_ph, ph_of
-from tests.quality.test_revising import paste_of, potash
+from tests.quality.test_revising import paste_of, potash, revise
 
 SUBMISSION = "6e1c1f0e-3d4a-4f5c-9a41-0000000000a1"
 
@@ -258,6 +259,40 @@ def test_a_further_certificate_of_an_unused_lot_leads_back_to_the_lot(
         },
     )
     assert answer.headers["Location"] == reverse("producer:lot", args=[lot.code])
+
+
+@pytest.mark.django_db
+def test_a_new_certificate_says_what_was_stated_and_asks_about_what_is_left_empty(
+    crew: make.Crew,
+) -> None:
+    lot = potash(crew)
+    revise(crew.maker, lot, "90", values={"carbonate_percent": Decimal("0.8")})
+    count = lot.certificates.count()
+    address = reverse("quality:lot_certificate", args=[lot.code])
+    client = client_of(crew.maker)
+    form = client.get(address).text
+    assert "Was 90 %." in form
+    assert "Was 0.8 %." in form
+    assert 'value="0.8' not in form  # read from the new paper, never carried over
+    assert "not_stated" not in form
+    said = {
+        "assay_percent": "87",
+        "assay_basis": "hydroxide",
+        "reason": "the supplier corrected it",
+    }
+    text = client.post(address, {**said, "submission": uuid.uuid4()}).text
+    assert "(%) was 0.8 %. Read the new paper again." in text
+    assert "The new paper does not state what was left empty" in text
+    assert lot.certificates.count() == count
+    nought = {**said, "carbonate_percent": "0", "submission": uuid.uuid4()}
+    assert client.post(address, nought).status_code == 302  # nought is stated
+    nought |= {"assay_percent": "88", "submission": uuid.uuid4()}
+    nought["carbonate_percent"] = ""
+    assert client.post(address, nought).status_code == 200
+    nought["not_stated"] = "on"
+    assert client.post(address, nought).status_code == 302
+    newest = lot.certificates.order_by("-version")[0]
+    assert (newest.version, newest.carbonate_percent) == (count + 2, None)
 
 
 @pytest.mark.django_db

@@ -338,7 +338,7 @@ def test_the_command_tells_what_it_does_and_takes_days(
     batch = make.open_batch(crew)
     said = io.StringIO()
     target = tmp_path / "out.zip"
-    day = make.TODAY.isoformat()
+    day = timezone.localdate(batch.opened_at).isoformat()
     call_command("export", f"--from={day}", f"--to={day}", str(target), stdout=said)
     assert f"1 of 1  {batch.number}" in said.getvalue()
     with zipfile.ZipFile(target) as archive:
@@ -452,10 +452,9 @@ def test_more_than_fits_into_one_answer_is_left_to_the_command(
     crew: make.Crew, client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("quality.views.dossiers.MOST_BATCHES", 1)
-    for _ in range(2):
-        make.open_batch(crew)
+    batch, _ = make.open_batch(crew), make.open_batch(crew)
     client.force_login(crew.reviewer)
-    day = make.TODAY.isoformat()
+    day = timezone.localdate(batch.opened_at).isoformat()
     page = client.get(reverse("quality:export"), {"from": day, "to": day})
     assert "These are 2 batches; 1 are handed out" in page.content.decode()
 

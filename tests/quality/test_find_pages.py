@@ -138,6 +138,37 @@ def test_the_number_of_a_certificate_leads_to_its_lot(browser: Client) -> None:
     assert reverse("producer:lot", args=[lot.code]) in response.text
 
 
+@pytest.mark.parametrize(
+    "typed", ["R14", "r-14", "R 14", "kf2533", "KF 2533", "kf–2533"]
+)
+def test_blanks_and_dashes_in_the_number_of_a_paper_or_a_lot_do_not_matter(
+    browser: Client, typed: str
+) -> None:
+    crew = make.Crew(
+        User.objects.get(is_maker=True), User.objects.get(is_reviewer=True)
+    )
+    lot = make.released_lot(
+        crew,
+        make.potash(crew.maker),
+        supplier_lot="R 14",
+        certificate={"reference": "KF-2533"},
+    )
+    other = make.held_lot(crew, make.potash(crew.maker), supplier_lot="R 15")
+    page = browser.get("/find/", {"q": typed}).text
+    assert reverse("producer:lot", args=[lot.code]) in page
+    assert reverse("producer:lot", args=[other.code]) not in page
+
+
+def test_a_blank_or_a_dash_alone_finds_no_more_than_itself(browser: Client) -> None:
+    crew = make.Crew(
+        User.objects.get(is_maker=True), User.objects.get(is_reviewer=True)
+    )
+    lot = make.held_lot(crew, make.water(crew.maker), supplier_lot="plain")
+    # Codes of lots have a dash; the certificates have none.
+    assert "Certificates" not in page_of(browser.get("/find/", {"q": "–"})).words
+    assert lot.code not in page_of(browser.get("/find/", {"q": "–"})).words
+
+
 def test_a_container_leads_to_its_lot_and_one_that_is_none_is_said(
     world: World, browser: Client
 ) -> None:
@@ -237,7 +268,7 @@ def test_the_journal_of_a_new_premises_begins_with_its_setting_up(owner: User) -
     assert "premises set up" in page_of(client.get("/journal/")).words
 
 
-def test_the_first_steps_are_gone_when_there_is_a_material(
+def test_the_first_steps_are_gone_when_there_is_a_batch(
     world: World, browser: Client
 ) -> None:
     words = page_of(browser.get("/")).words

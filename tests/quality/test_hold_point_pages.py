@@ -16,7 +16,7 @@ from quality.models import InstrumentCheck
 from quality.services.before_the_cook import BEFORE, sentences_of
 from tests import lab, make
 from tests.database import row_counts
-from tests.doors.pages import page_of
+from tests.doors.pages import Page, page_of
 from tests.quality.questions import questions
 
 pytestmark = pytest.mark.django_db
@@ -113,6 +113,23 @@ def test_no_result_is_filled_in_before_somebody_found_it(
     assert "350 g" not in page.words
 
 
+def test_what_is_seldom_needed_is_folded_away_until_it_says_something(
+    browser: Client, crew: make.Crew, batch: Batch
+) -> None:
+    def folded(page: Page) -> list[bool]:
+        return [
+            "open" in one
+            for one in page.attributes("details")
+            if "folded" in (one.get("class") or "")
+        ]
+
+    assert folded(page_of(browser.get(address_of(batch)))) == [False] * 3
+    form = filled(crew, protected=None, protected_note="no gloves", mass_mg="0")
+    assert folded(page_of(send(browser, batch, form))) == [False, True, False]
+    form = filled(crew, scale_note="broken")
+    assert folded(page_of(send(browser, batch, form))) == [False, False, True]
+
+
 def test_every_sentence_of_the_paper_sheet_stands_behind_its_tick(
     browser: Client, batch: Batch
 ) -> None:
@@ -171,6 +188,22 @@ def test_a_check_of_today_is_offered_and_counts_with_one_tap(
     assert send(browser, batch, form).status_code == 302
     assert hold_points.open_points(batch) == []
     assert InstrumentCheck.objects.count() == 1
+
+
+def test_a_conditional_pass_is_told_and_counts_with_a_reason(
+    browser: Client, crew: make.Crew, batch: Batch
+) -> None:
+    answer = send(browser, batch, filled(crew, shown="502"))
+    page = page_of(browser.get(answer["Location"]))
+    assert "A conditional pass is in order only with a reason" in page.words
+    assert "conditional pass, counts only with a reason below" in page.words
+    again = {
+        "submission": str(uuid.uuid4()),
+        "counted": InstrumentCheck.objects.get().pk,
+        "scale_note": "2 g is nothing here",
+    }
+    assert send(browser, batch, again).status_code == 302
+    assert hold_points.open_points(batch) == []
 
 
 def test_a_scale_that_fails_is_told_and_must_be_looked_at_again(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 from collections.abc import Iterable
 from decimal import Decimal
@@ -12,14 +13,21 @@ from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
 from batches.models import Batch, HoldPoint
-from batches.services import cooking, hold_points, planning
+from batches.services import cooking, hold_points, planning, potash_gain
 from batches.services.hold_points import EmptyVessel
 from producer.errors import Refusal
-from producer.models import JournalEntry, RawLot, TareWeighing, User, Vessel
+from producer.models import Instrument, JournalEntry, RawLot, TareWeighing, User, Vessel
 from producer.services import registers
 from quality.models import InstrumentCheck
-from quality.services import checking, hold_pointing, lots_before
+from quality.services import (
+    checking,
+    hold_pointing,
+    lots_before,
+    reading_order,
+    reviewing,
+)
 from quality.services.hold_pointing import Counted, Held, Seen
+from quality.services.scale_checks import must_test
 from tests import lab, make
 
 pytestmark = pytest.mark.django_db
@@ -198,6 +206,31 @@ def test_a_check_that_passed_today_counts_with_one_tap_and_writes_no_second_one(
     assert InstrumentCheck.objects.count() == 1
 
 
+@pytest.mark.parametrize("shown", [("510", "500"), ("500", "510")])
+def test_of_several_checks_of_a_day_the_newest_counts(
+    crew: make.Crew, shown: tuple[str, str]
+) -> None:
+    """Also of a scale that somebody has put into use again since."""
+    checks = []
+    for minutes, one in zip((20, 10), shown, strict=True):
+        checks.append(
+            checking.record_check(
+                by=crew.maker,
+                instrument=make.scale(crew.maker),
+                held=checking.Known(
+                    against="500 g", reference=Decimal(500), shown=Decimal(one)
+                ),
+                tolerance=Decimal(2),
+                observed_at=timezone.now() - datetime.timedelta(minutes=minutes),
+            )
+        )
+        Instrument.objects.filter(pk=make.scale(crew.maker).pk).update(in_use=True)
+    first, last = checks
+    found = hold_pointing.good_today(make.TODAY)
+    assert found == ([last] if last.passed else [])
+    assert first.passed is not last.passed  # control
+
+
 def test_no_check_counts_that_failed_that_is_old_or_that_a_later_one_overtook(
     crew: make.Crew,
 ) -> None:
@@ -270,8 +303,148 @@ def test_what_passes_is_set_before_that_of_the_last_check_or_two_steps(
         tolerance=Decimal(3),
     )
     assert hold_pointing.tolerance_for(scale) == 3
-    go(crew, batch := chosen(crew), scale=held(crew, "503"))
+    go(crew, batch := chosen(crew), scale=held(crew, "502"))
     assert hold_points.open_points(batch) == []
+    # 3 g off: within the tolerance, but not by U, so it passes under a condition.
+    go(crew, batch := chosen(crew), scale=held(crew, "503"))
+    assert names(hold_points.open_points(batch)) == ["scale"]
+
+
+def test_a_conditional_pass_counts_only_with_a_reason_that_the_reviewer_reads(
+    crew: make.Crew,
+) -> None:
+    # Step 1 g, weight ± 0.025 g: U = 2 √(1/12 + 0.025²/3) = 0.58 g; 2 g passes, and
+    # 2 g off lies within U of it.
+    batch = chosen(crew)
+    rows = go(crew, batch, scale=held(crew, "502"))
+    assert not rows[2].in_order
+    assert hold_pointing.CONDITIONAL in rows[2].found
+    assert make.scale(crew.maker).in_use
+    (check,) = hold_pointing.good_today(make.TODAY)
+    assert not only(crew, batch, scale=Counted(check=check)).in_order
+    why = "2 g of 800 g is nothing here"
+    row = only(crew, batch, scale=Counted(check=check, note=why))
+    assert (row.in_order, row.note) == (True, why)
+    assert hold_points.open_points(batch) == []
+    review = reviewing.review_of(make.fresh(batch), by=crew.reviewer)
+    unusual = reading_order.in_order(batch, review, []).exceptions.unusual
+    (told,) = [one for one in unusual if "under a condition" in one.word]
+    assert why in told.sentence
+
+
+def test_a_note_that_no_check_needs_is_refused(crew: make.Crew) -> None:
+    go(crew, chosen(crew))
+    (check,) = hold_pointing.good_today(make.TODAY)
+    with pytest.raises(Refusal, match="without a condition"):
+        only(crew, chosen(crew), scale=Counted(check=check, note="it is fine"))
+
+
+def test_two_scales_are_counted_in_one_act_and_both_are_named(crew: make.Crew) -> None:
+    small = make.registered(
+        crew.maker, Instrument(kind="scale", name="small scale", resolution=1)
+    )
+    first, second = chosen(crew), chosen(crew)
+    go(crew, first, scale=dataclasses.replace(held(crew), scale=small))
+    only(crew, first, scale=held(crew))
+    checks = hold_pointing.good_today(make.TODAY)
+    go(crew, second, scale=None, counted=[Counted(check=one) for one in checks])
+    looks = second.hold_points.filter(point=Point.SCALE)
+    assert {row.scale for row in looks} == {small, make.scale(crew.maker)}
+    for scale in (small, make.scale(crew.maker)):
+        hold_points.stop_unless_checked(second, scale)
+    entry = JournalEntry.objects.first()
+    assert entry is not None
+    said = entry.after_values["scale"]
+    assert "small scale" in said
+    assert "bench scale" in said
+
+
+def test_a_vessel_on_any_scale_that_is_out_of_use_proves_nothing(
+    crew: make.Crew,
+) -> None:
+    batch, empty = chosen(crew), pot(crew)
+    entry = make.scale(crew.maker)
+    entry.in_use = False
+    registers.save(by=crew.maker, entry=entry)
+    row = only(crew, batch, pot=empty)
+    assert not row.in_order
+    assert row.note == hold_pointing.ON_A_BAD_SCALE
+
+
+# ------------------------------------------------------------------ the weight
+
+
+def weighed_with(crew: make.Crew, scale: Instrument, grams: int, shown: str) -> Held:
+    return Held(
+        scale=scale,
+        weight=lab.check_weight(crew.maker, name=f"{grams} g", nominal=Decimal(grams)),
+        shown=Decimal(shown),
+    )
+
+
+@pytest.mark.parametrize(
+    ("grams", "shown", "words"),
+    [
+        (5000, "5000", "carries up to 50 g"),
+        (1, "0", "at least 20 g"),  # a dead display, 20 steps
+        (19, "19", "at least 20 g"),
+    ],
+)
+def test_a_weight_that_a_scale_cannot_carry_or_hardly_sees_checks_nothing(
+    crew: make.Crew, grams: int, shown: str, words: str
+) -> None:
+    fine = make.registered(
+        crew.maker,
+        Instrument(
+            kind="scale", name="fine scale", resolution=Decimal(1), capacity=Decimal(50)
+        ),
+    )
+    batch = chosen(crew)
+    with pytest.raises(Refusal, match=words) as refused:
+        only(crew, batch, scale=weighed_with(crew, fine, grams, shown))
+    assert refused.value.field == "weight"
+    with pytest.raises(Refusal, match=words):
+        checking.record_check(
+            by=crew.maker,
+            instrument=fine,
+            held=checking.Known(
+                against="a weight", reference=Decimal(grams), shown=Decimal(shown)
+            ),
+            tolerance=Decimal(2),
+        )
+    assert not InstrumentCheck.objects.exists()
+    only(crew, batch, scale=weighed_with(crew, fine, 20, "20"))
+
+
+def test_the_weight_is_ten_times_what_passes(crew: make.Crew) -> None:
+    scale = make.scale(crew.maker)
+    must_test(scale, Decimal(30), Decimal(3))
+    with pytest.raises(Refusal, match="at least 30 g"):
+        must_test(scale, Decimal("29.9"), Decimal(3))
+
+
+def test_a_display_that_stands_still_fails(crew: make.Crew) -> None:
+    go(crew, batch := chosen(crew), scale=held(crew, "0"))
+    assert "scale" in names(hold_points.open_points(batch))
+    assert not make.scale(crew.maker).in_use
+
+
+def test_the_weight_at_the_hold_point_is_near_what_is_weighed(crew: make.Crew) -> None:
+    # 800 g of oil is the heaviest of a kilogram of oils: a tenth is 80 g.
+    batch, scale = chosen(crew), make.scale(crew.maker)
+    with pytest.raises(Refusal, match="at least 80 g, a tenth of the heaviest"):
+        only(crew, batch, scale=weighed_with(crew, scale, 79, "79"))
+    assert only(crew, batch, scale=weighed_with(crew, scale, 80, "80")).in_order
+    # Nor does a check of today count that was made with less.
+    checking.record_check(
+        by=crew.maker,
+        instrument=scale,
+        held=checking.Known(against="40 g", reference=Decimal(40), shown=Decimal(40)),
+        tolerance=Decimal(2),
+    )
+    (check,) = hold_pointing.good_today(make.TODAY)
+    with pytest.raises(Refusal, match="at least 80 g"):
+        only(crew, batch, scale=Counted(check=check))
 
 
 def test_a_vessel_that_differs_from_the_register_beyond_u_stops(
@@ -356,7 +529,7 @@ def test_an_opened_tin_of_potash_is_weighed_before_it_is_used_again(
     assert row.in_order
     assert "Agrees:" in row.found
     # The next day it has stood for a day, and is weighed again.
-    tomorrow = timezone.now() + lots_before.LATELY + datetime.timedelta(minutes=1)
+    tomorrow = timezone.now() + potash_gain.LATELY + datetime.timedelta(minutes=1)
     assert not lots_before.look_at(second, tomorrow).in_order
 
 

@@ -28,7 +28,7 @@ from quality.services.reading_order.judgements import (
     RISK_METHOD,
     of_record,
 )
-from quality.services.reading_order.timeline import LATE, timeline
+from quality.services.reading_order.timeline import APART, LATE, timeline
 from quality.statistics.conformity import RULE, RULES
 from quality.views.reviews import PLACES
 from tests import lab, make
@@ -188,7 +188,7 @@ def test_what_is_entered_late_or_dated_ahead_is_named_once_and_not_its_correctio
     make.read_ph(crew, batch, "9.2", observed_at=now - LATE)
     make.read_ph(crew, batch, "9.2", observed_at=now + datetime.timedelta(minutes=30))
     make.read_ph(
-        crew, batch, "9.2", observed_at=now - LATE + datetime.timedelta(minutes=1)
+        crew, batch, "9.2", observed_at=now - APART + datetime.timedelta(minutes=1)
     )
     words = [
         one.word

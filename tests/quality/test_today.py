@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from batches.models import Batch, Discrepancy, Reading, WeighingStart
+from batches.models import Batch, Bottle, Discrepancy, Reading, WeighingStart
 from batches.services import cooking, dispatching, filling
 from producer.models import (
     Container,
@@ -24,14 +24,16 @@ from producer.models import (
     Stock,
     User,
 )
-from producer.services import safety
+from producer.services import intake, safety
 from quality.models import Deviation, InstrumentCheck, Recall
 from quality.services import changing, deviating, recalling
 from quality.services.checking import Known, record_check
 from quality.services.today import MOST_SHOWN, Kind, due, first_of
 from quality.services.today.plain import since, until
+from quality.services.today.revised import undecided
 from tests import make
 from tests.doors.pages import page_of
+from tests.quality import test_revising as revised_potash
 
 pytestmark = pytest.mark.django_db
 TODAY = make.TODAY
@@ -92,6 +94,12 @@ def test_a_failed_instrument_with_an_open_deviation_is_shown_once(
     )
     assert names_of("failed") == []
     assert names_of("deviation") == [deviation.code]
+    failing_check(crew)  # a new fault: the deviation was open before and is of another
+    assert names_of("failed") == [scale.name]
+    deviating.add_step(
+        by=crew.maker, deviation=deviation, kind="cause", text="failed once more"
+    )
+    assert names_of("failed") == []
 
 
 def read(crew: make.Crew, batch: Batch, celsius: str) -> Reading:
@@ -225,16 +233,16 @@ def test_a_material_that_lasts_less_than_two_weeks_is_running_out(
 ) -> None:
     batch = make.open_batch(crew)
     oil = make.released_lot(
-        crew, make.sunflower(crew.maker), quantity_mg=2 * make.KG, received_on=days(-9)
+        crew, make.sunflower(crew.maker), quantity_mg=4 * make.KG, received_on=days(-19)
     )
-    make.charge(crew, batch, oil.stock, 800_000)
-    # 800 g in 10 days leave 1.2 kg for 15 days, which is enough.
+    make.charge(crew, batch, oil.stock, 1_600_000)
+    # 1.6 kg in 20 days leave 2.4 kg for 30 days, which is enough.
     assert names_of("low") == []
-    make.charge(crew, batch, oil.stock, 200_000)  # now 1 kg at 100 g a day: 10 days
+    make.charge(crew, batch, oil.stock, 1_070_000)  # 1.33 kg at 133.5 g a day: 9 days
     kind = kind_of("low")
     assert kind is not None
     assert [row.name for row in kind.rows] == ["sunflower oil"]
-    assert kind.rows[0].when == "lasts 10 days at the use of late"
+    assert kind.rows[0].when == "lasts 9 days at the use of late"
 
 
 def test_a_note_of_safety_is_listed_a_month_ahead_until_it_is_noted_again(
@@ -307,6 +315,10 @@ def test_what_can_hurt_first_is_to_be_done_first(crew: make.Crew) -> None:
     make.cooked_batch(crew)
     assert first() == "awaiting_review"
     batch = make.open_batch(crew)
+    deviating.open_deviation(
+        by=crew.maker, classification="minor", what="stood open", stock=batch.stock
+    )
+    assert first() == "deviation"
     make.charge_all(crew, batch)
     assert first() == "pot"
     WeighingStart.objects.create(
@@ -318,10 +330,6 @@ def test_what_can_hurt_first_is_to_be_done_first(crew: make.Crew) -> None:
         entered_by=crew.maker,
     )
     assert first() == "incomplete"
-    deviating.open_deviation(
-        by=crew.maker, classification="minor", what="stood open", stock=batch.stock
-    )
-    assert first() == "deviation"
     failing_check(crew)
     assert first() == "failed"
     Discrepancy.objects.create(
@@ -354,13 +362,85 @@ def test_a_real_recall_stands_before_a_mock_one(crew: make.Crew) -> None:
     assert names_of("recall") == ["R26-0002-A", "R26-0001-A"]
 
 
+def test_a_revised_certificate_stands_on_top_until_its_batches_are_decided(
+    crew: make.Crew, client: Client
+) -> None:
+    lot = revised_potash.potash(crew)
+    paste = revised_potash.paste_of(crew, lot)
+    liquid = make.released_liquid(crew, paste=paste)
+    filled = make.filled(crew, liquid)
+    sent, _ = make.bottles_of(filled)
+    dispatching.dispatch(
+        by=crew.maker, bottles=[sent], consignee=make.consignee(crew.maker)
+    )
+    failing_check(crew)
+    assert kind_of("revised") is None
+    revised_potash.revise(crew.maker, lot)
+    first = first_of(due(TODAY))
+    assert first is not None
+    assert (first[0].slug, first[1].name) == ("revised", lot.code)
+    assert first[1].words.endswith(": 1 bottle is out, 1 on hold, 2 batches on hold")
+    assert first[1].do_at == reverse("quality:revision", args=[lot.code])
+    # One cause, one row: what it put on hold is not told once more.
+    assert (names_of("on_hold"), names_of("bottles")) == ([], [])
+    client.force_login(crew.reviewer)
+    assert "bottles are out" in page_of(client.get("/")).words
+    intake.decide_lot(
+        by=crew.reviewer,
+        lot=RawLot.objects.get(pk=lot.pk),
+        new="released",
+        reason="looked at",
+    )
+    make.sign(crew.reviewer, make.fresh(paste), "unhold", reason="within limits")
+    kind = kind_of("revised")
+    assert kind is not None  # what was made from it is not decided
+    assert kind.rows[0].words.endswith(": 1 bottle is out, 1 on hold, 1 batch on hold")
+    make.sign(crew.reviewer, make.fresh(liquid), "unhold", reason="within limits")
+    assert kind_of("revised") is None
+    Bottle.objects.filter(filling_lot=filled).exclude(pk=sent.pk).update(
+        status="on_hold"
+    )
+    assert names_of("bottles") == [filled.code]
+
+
+def test_the_bottles_of_each_revised_lot_are_counted_apart_by_as_many_queries(
+    crew: make.Crew,
+) -> None:
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            undecided()
+        return len(queries)
+
+    lots = []
+    for number in (1, 2):
+        lot = revised_potash.potash(crew)
+        paste = revised_potash.paste_of(crew, lot)
+        made = make.filled(crew, make.released_liquid(crew, paste=paste))
+        dispatching.dispatch(
+            by=crew.maker,
+            bottles=make.bottles_of(made)[:number],
+            consignee=make.consignee(crew.maker),
+        )
+        revised_potash.revise(crew.maker, lot)
+        lots.append(lot.code)
+        if number == 1:
+            few = asked()
+    assert asked() == few
+    assert [(one.lot.code, one.bottles_out) for one in undecided()] == [
+        (lots[1], 2),
+        (lots[0], 1),
+    ]
+
+
 # ------------------------------------------------------------------ the page
 
 
 def test_an_empty_day_is_empty(crew: make.Crew, client: Client) -> None:
-    make.water(crew.maker)
+    batch = make.open_batch(crew)
+    Batch.objects.filter(pk=batch.pk).update(status="abandoned")
     client.force_login(crew.maker)
     words = page_of(client.get("/")).words
+    assert "The first steps" not in words
     assert "Nothing is due, held or waiting today." in words
     assert "Do this first" not in words
 

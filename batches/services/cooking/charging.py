@@ -17,6 +17,7 @@ from batches.services import (
     hold_points,
     moves,
     planning,
+    potash_gain,
     proposing,
     sources,
     transcribing,
@@ -38,7 +39,7 @@ from batches.services.cooking.refused import leaves_a_trace
 from batches.services.cooking.rows import newest, weighed, weighing_facts, write
 from producer.errors import Refusal
 from producer.models import Container, Instrument, Right, Stock, User
-from producer.services.checks import local_day, need_reason, plausible_time, require
+from producer.services.checks import local_day, need_reason, require
 
 
 @leaves_a_trace
@@ -59,13 +60,14 @@ def charge(
 ) -> Charge:
     """Record a weighed addition and draw it from its stock, both or neither.
 
-    ``unusual`` is the reason for a mass far from what the formula asks for; without
-    one such a mass is refused, because it is mostly a slip of unit or tare.
+    ``unusual`` is the reason for a mass far from what the formula asks for, or for a
+    scale that was not checked for this batch; without one both are refused.
 
     ``line`` is the line of the formula it serves; None only for a rejected batch
     going into its rework. Potash comes last: it is refused until every oil has been
-    weighed, because its amount follows from them. Nothing is weighed in before the
-    hold points were gone through.
+    weighed, because its amount follows from them; and until what was opened before was
+    weighed. Nothing is weighed in before the hold points were gone through, nor while
+    one of them is not in order.
 
     ``how`` says from which container and in which vessel, by difference or not, and
     why a lot that expires earlier is passed over: without that such a lot is taken
@@ -74,7 +76,7 @@ def charge(
     require(by, Right.MAKER)
     batch = still_takes_charges(batch)
     observed_at = transcribing.observed(batch, observed_at, how.transcription)
-    hold_points.stop_unless_passed(batch)
+    hold_points.stop_unless_passed(batch, observed_at, transcription=how.transcription)
     its_own_line(batch, line)
     how = half_weighings.finishing(
         how,
@@ -84,9 +86,15 @@ def charge(
         scale=scale,
         first_mg=gross_mg if how.start and how.start.by_difference else tare_mg,
     )
-    on = local_day(observed_at)
-    sources.check_source(batch=batch, line=line, source=source, on=on)
-    oils_first(batch, line)
+    on = transcribing.judged_on(observed_at, how.transcription)
+    sources.check_source(
+        batch=batch,
+        line=line,
+        source=source,
+        on=on,
+        observed_on=local_day(observed_at),
+    )
+    oils_first(batch, line, unusual=unusual)
     row = weighed(
         with_figure(Charge(batch=batch, line=line, source=source, entered_by=by)),
         scale=scale,
@@ -95,8 +103,10 @@ def charge(
         observed_at=observed_at,
         how=from_where(source, how, net_mg=gross_mg - tare_mg),
     )
+    potash_gain.stop_unless_weighed(row, before_mg=gross_mg)
     row.reason = unusual.strip()
     if not row.reason:
+        hold_points.stop_unless_checked(batch, scale)
         check_tare(row)
         check_target(batch, row)
     _in_turn(row, on)
@@ -151,6 +161,7 @@ def amend_charge(
             line=charge.line,
             source=new_source,
             on=local_day(charge.observed_at),
+            observed_on=local_day(observed_at or charge.observed_at),
             is_correction=is_correction(charge),
         )
     row = Charge(
@@ -174,7 +185,11 @@ def amend_charge(
         scale=charge.scale,
         gross_mg=0 if void else gross_mg,
         tare_mg=0 if void else tare_mg,
-        observed_at=plausible_time(observed_at or charge.observed_at),
+        observed_at=(
+            transcribing.not_before_it_was_opened(batch, observed_at)
+            if observed_at
+            else charge.observed_at
+        ),
         how=_how_now(charge, row, container, net_mg=gross_mg - tare_mg),
     )
     if is_correction(row) and not void:

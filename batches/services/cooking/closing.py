@@ -57,13 +57,38 @@ def abandon(
     return batch
 
 
+def stops_finishing(batch: Batch) -> list[str]:
+    """Return every reason for which this batch cannot be finished now, as refused."""
+    found = []
+    for check in _CHECKS:
+        try:
+            check(batch)
+        except Refusal as refused:
+            found.append(str(refused))
+    return found
+
+
 def _complete(batch: Batch) -> None:
-    half_weighings.stop_while_open(batch)
-    discrepancies.stop_if_open(batch)
+    for check in _CHECKS:
+        check(batch)
+
+
+def _weighed_out(batch: Batch) -> None:
     if not BulkWeighing.objects.current().filter(batch=batch).exists():
         raise Refusal("Weigh what came out of the batch before finishing it.")
+
+
+def _all_weighed_in(batch: Batch) -> None:
     missing = planning.lines_needed(batch)
     if missing:
         raise Refusal(
             f"Not weighed yet: {', '.join(missing)}. Weigh it, or abandon the batch."
         )
+
+
+_CHECKS = (
+    half_weighings.stop_while_open,
+    discrepancies.stop_if_open,
+    _weighed_out,
+    _all_weighed_in,
+)

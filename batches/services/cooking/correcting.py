@@ -9,7 +9,13 @@ from django.db import transaction
 
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Charge
-from batches.services import planning, sources, transcribing
+from batches.services import (
+    hold_points,
+    planning,
+    potash_gain,
+    sources,
+    transcribing,
+)
 from batches.services.cooking.charging import charge_facts, from_where, with_figure
 from batches.services.cooking.drawing import put_in
 from batches.services.cooking.guards import still_takes_charges
@@ -48,12 +54,14 @@ def correct(
     reason = need_reason(reason)
     batch = still_takes_charges(batch)
     observed_at = transcribing.observed(batch, observed_at, how.transcription)
+    hold_points.stop_unless_passed(batch, observed_at, transcription=how.transcription)
     _all_is_in(batch)
     sources.check_source(
         batch=batch,
         line=None,
         source=source,
-        on=local_day(observed_at),
+        on=transcribing.judged_on(observed_at, how.transcription),
+        observed_on=local_day(observed_at),
         is_correction=True,
     )
     row = weighed(
@@ -64,6 +72,7 @@ def correct(
         observed_at=observed_at,
         how=from_where(source, how, net_mg=gross_mg - tare_mg),
     )
+    potash_gain.stop_unless_weighed(row, before_mg=gross_mg)
     check_correction(batch, row.net_mg)
     put_in(by, row)
     write(

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from batches.lifecycle import CLOSED_TO_CHARGES
-from batches.models import Batch, BulkWeighing, FormulaLine
+from batches.models import Batch, BulkWeighing, Formula, FormulaLine
 from batches.services import moves, planning
 from producer.errors import Refusal
 from producer.models import Material
+from producer.quantities import format_mass
 
 
 def still_takes_charges(batch: Batch) -> Batch:
@@ -28,14 +29,47 @@ def its_own_line(batch: Batch, line: FormulaLine | None) -> None:
         raise Refusal("This line belongs to another formula version.", field="line")
 
 
-def oils_first(batch: Batch, line: FormulaLine | None) -> None:
-    """Refuse potash before every oil was weighed."""
+def oils_first(batch: Batch, line: FormulaLine | None, *, unusual: str = "") -> None:
+    """Refuse potash before every oil was weighed, all but a tenth of each, and water.
+
+    An oil of which more is missing needs the reason ``unusual``: the potash is computed
+    from what is in the pot, and the rest of the oil would change it. One of which
+    nothing was weighed is always missing. The tenth is common practice, no source.
+
+    In a cook each water comes before the potash, whatever the reason: potash goes into
+    water, and water onto potash boils and spits. A rework has a pot full already.
+    """
     if line is None or line.material is None:
         return
     if line.material.kind != Material.Kind.POTASH:
         return
-    if missing := planning.uncharged_oils(batch):
+    if missing := planning.uncharged_of(batch, Material.Kind.OIL):
         raise Refusal(
             f"Weigh the oils first ({', '.join(missing)}): the potash is computed from"
             " what is really in the pot."
+        )
+    _water_first(batch)
+    if unusual.strip():
+        return
+    short = [
+        f"{format_mass(one.remaining_mg or 0)} of {one.name}"
+        for one in planning.plan_of(batch).lines
+        if one.kind == Material.Kind.OIL and planning.is_short(one)
+    ]
+    if short:
+        raise Refusal(
+            f"Weigh the oils first; still missing: {', '.join(short)}. The potash is"
+            " computed from what is really in the pot. If the rest stays out, say why"
+            " below.",
+            field="unusual",
+        )
+
+
+def _water_first(batch: Batch) -> None:
+    if batch.kind != Formula.Kind.COOK or batch.is_rework:
+        return
+    if missing := planning.uncharged_of(batch, Material.Kind.WATER):
+        raise Refusal(
+            f"Weigh the water first ({', '.join(missing)}): potash goes into cold"
+            " water, never water onto potash."
         )

@@ -15,7 +15,12 @@ from batches.services import hold_points, planning
 from batches.services.results import yield_of
 from producer.errors import Refusal
 from producer.models import Instrument, Material
-from producer.quantities import format_mass, format_number, milligrams
+from producer.quantities import (
+    format_computed_mass,
+    format_mass,
+    format_number,
+    milligrams,
+)
 
 # A slip of unit is a factor of a thousand, a forgotten tare a few hundred grams; a
 # charge in a few portions stays inside.
@@ -44,7 +49,6 @@ SLIPS = {
         " decimal mark, and that pH was read and not temperature or millivolts."
     ),
 }
-_A_GRAM = 1_000  # milligrams
 
 
 def target_words(mg: int) -> str:
@@ -55,7 +59,7 @@ def target_words(mg: int) -> str:
     >>> target_words(466_058), target_words(350)
     ('466.1 g', '350 mg')
     """
-    return format_mass(round(mg, -2) if mg >= _A_GRAM else mg)
+    return format_computed_mass(mg)
 
 
 def check_load(scale: Instrument, gross_mg: int) -> None:
@@ -70,15 +74,38 @@ def check_load(scale: Instrument, gross_mg: int) -> None:
     )
 
 
+def check_in_use(instrument: Instrument, *, field: str) -> None:
+    """Refuse what is out of use now: it failed a check, or was taken out by hand.
+
+    Read anew, because a check may just have taken it out.
+    """
+    if not Instrument.objects.filter(pk=instrument.pk, in_use=True).exists():
+        raise Refusal(
+            f"{instrument.name} is out of use. Take another one; or check it first,"
+            " and it is in use again once it passes.",
+            field=field,
+        )
+
+
 def check_tare(row: Charge) -> None:
     """Refuse a tare that is not that of the vessel named, as its register has it.
 
-    Beyond U of two readings of that scale; a scale that was tared shows 0.
+    Beyond U of two readings of that scale; a scale that was tared shows 0. Nor the
+    gross of the last charge in this batch, if that was weighed in the same vessel: then
+    it was poured on top.
     """
     if row.vessel is None or row.by_difference or not row.tare_mg:
         return
     doubt = hold_points.expanded_uncertainty_mg(row.scale)
     if abs(row.tare_mg - row.vessel.tare_mg) > doubt:
+        last = Charge.objects.current().filter(batch=row.batch).order_by("-pk").first()
+        if (
+            last is not None
+            and last.vessel_id == row.vessel.pk
+            and not last.by_difference
+            and abs(row.tare_mg - last.gross_mg) <= doubt
+        ):
+            return
         raise Refusal(
             f"{row.vessel} is written down as {format_mass(row.vessel.tare_mg)} empty,"
             f" not {format_mass(row.tare_mg)}. Check which vessel stood on the scale."

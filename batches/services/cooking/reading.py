@@ -13,7 +13,7 @@ from batches.lifecycle import BatchStatus
 from batches.models import Batch, Reading, Transcription
 from batches.services import moves, transcribing
 from batches.services.closed import Also, act_and_facts, may_amend
-from batches.services.cooking.plausible import check_reading
+from batches.services.cooking.plausible import check_in_use, check_reading
 from batches.services.cooking.rows import from_paper, newest, write
 from producer.errors import Refusal
 from producer.models import Instrument, Right, User
@@ -43,6 +43,7 @@ def record_reading(
     batch = moves.still_open(batch)
     if batch.status == BatchStatus.PLANNED:
         raise Refusal("Nothing is in the pot yet. Weigh the first charge.")
+    observed_at = transcribing.observed(batch, observed_at, transcription)
     row = _reading(
         Reading(
             batch=batch,
@@ -54,7 +55,8 @@ def record_reading(
         clarity=clarity,
         method=method,
         instrument=instrument,
-        observed_at=transcribing.observed(batch, observed_at, transcription),
+        observed_at=observed_at,
+        on=transcribing.judged_on(observed_at, transcription),
     )
     row.save(force_insert=True)
     write(
@@ -104,6 +106,7 @@ def amend_reading(
         method="" if void else method,
         instrument=None if void else instrument or reading.instrument,
         observed_at=reading.observed_at,
+        on=local_day(reading.observed_at),
     )
     row.save(force_insert=True)
     act, further = act_and_facts(
@@ -129,18 +132,27 @@ def _reading(
     method: str,
     instrument: Instrument | None,
     observed_at: datetime.datetime,
+    on: datetime.date,
 ) -> Reading:
     row.value, row.clarity, row.method = value, clarity, method.strip()
     row.instrument, row.observed_at = instrument, observed_at
     check_reading(row)
     if instrument is not None:
-        _fits(row, instrument)
+        _fits(row, instrument, on)
+        if row.transcription_id is None and not _was_read_with(row, instrument):
+            check_in_use(instrument, field="instrument")
         row.standard_uncertainty = instrument.standard_uncertainty()
     row.full_clean()
     return row
 
 
-def _fits(row: Reading, instrument: Instrument) -> None:
+def _was_read_with(row: Reading, instrument: Instrument) -> bool:
+    """Say whether the reading that is corrected was taken with it already."""
+    former = row.supersedes
+    return isinstance(former, Reading) and former.instrument_id == instrument.pk
+
+
+def _fits(row: Reading, instrument: Instrument, on: datetime.date) -> None:
     fitting = {
         Reading.Characteristic.TEMPERATURE: {Instrument.Kind.THERMOMETER},
         Reading.Characteristic.PH: {
@@ -155,7 +167,7 @@ def _fits(row: Reading, instrument: Instrument) -> None:
             field="instrument",
         )
     last = instrument.good_until
-    if last is not None and instrument.is_expired(local_day(row.observed_at)):
+    if last is not None and instrument.is_expired(on):
         raise Refusal(
             f"{instrument.name} expired on {last:%d %b %Y}. Open a new lot and repeat"
             " the test with it.",

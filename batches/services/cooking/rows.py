@@ -10,7 +10,7 @@ from django.db import models
 
 from batches.models import Batch, BulkWeighing, Charge
 from batches.services.cooking.how import PLAIN, How
-from batches.services.cooking.plausible import check_load
+from batches.services.cooking.plausible import check_in_use, check_load
 from producer import journal
 from producer.errors import Conflict, Refusal
 from producer.models import Correctable, Instrument, User
@@ -27,9 +27,15 @@ def weighed(
     observed_at: datetime.datetime,
     how: How = PLAIN,
 ) -> Weighed:
-    """Fill in a weighing, validated; net is gross less tare."""
+    """Fill in a weighing, validated; net is gross less tare.
+
+    A new one needs a scale that is in use. What is corrected, or copied from paper, was
+    weighed before: what a failed check puts in doubt is said where that is looked at.
+    """
     if scale.kind != Instrument.Kind.SCALE:
         raise Refusal("Choose the scale it was weighed on.", field="scale")
+    if row.supersedes_id is None and how.transcription is None:
+        check_in_use(scale, field="scale")
     check_load(scale, gross_mg)
     row.scale = scale
     row.gross_mg, row.tare_mg, row.net_mg = gross_mg, tare_mg, gross_mg - tare_mg

@@ -12,6 +12,7 @@
   const LOCK = "kettlebook.lock";
   const PATIENCE = 6000; // ms for one answer
   const PAUSE = 20000; // ms between tries
+  const TRIES = 3; // of an entry over which the server stumbles
   const DIRECT = PATIENCE + 4000; // ms for which a form is on its own way
   const FIRST = "input:not([type=hidden]):not([type=radio]), select";
   const NOT_ENTERED = new Set(["csrfmiddlewaretoken"]);
@@ -238,11 +239,18 @@
   function take(entry, answer) {
     if (answer.submission !== entry.submission) {
       told.trouble = answer.trouble || "not ours";
-      // One that this server has no page for must not keep back all the others.
+      // One that this server cannot take must not keep back all the others.
       if (answer.status === 404 || answer.status === 405) {
         put({ ...entry, refused: "The server has no page for it. Show it to somebody." });
         return true;
       }
+      const failed = (entry.failed || 0) + (answer.status >= 500 ? 1 : 0);
+      if (failed >= TRIES || answer.status === 400 || answer.status === 413) {
+        // Who is asking was answered a moment ago: it is this entry, not the server.
+        put({ ...entry, failed, refused: "The server cannot take it. Show it to somebody." });
+        return true;
+      }
+      if (failed !== (entry.failed || 0)) put({ ...entry, failed });
       return false;
     }
     if (["recorded", "already", "discrepancy"].includes(answer.outcome)) {
@@ -274,10 +282,12 @@
   }
 
   function when(entry) {
-    return new Date(entry.since).toLocaleString([], {
-      dateStyle: "short",
-      timeStyle: "short",
-    });
+    // As everywhere else in the house, whatever the device is set to: 3 Nov 2026, 07:17.
+    const months = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
+    const at = new Date(entry.since);
+    const two = (number) => String(number).padStart(2, "0");
+    const day = `${at.getDate()} ${months[at.getMonth()]} ${at.getFullYear()}`;
+    return `${day}, ${two(at.getHours())}:${two(at.getMinutes())}`;
   }
 
   function drawWaiting(bar, entries) {
@@ -285,14 +295,14 @@
     const others = entries.filter((entry) => entry.user !== settings.user);
     if (settings.user && here.length) {
       bar.append(make("strong", `Kept on this device, not sent: ${count(here.length)}. `));
-      bar.append(make("span", "Figures on this page do not know them yet. "));
+      bar.append(make("span", "Figures on this page do not know them yet. ", "at-length"));
       if (told.trouble === "signed out") {
         bar.append(make("span", `Sign in again; ${count(here.length)} wait. `));
         const back = location.pathname + location.search;
         const next = encodeURIComponent(back);
         bar.append(link("Sign in", `${settings.signIn}?next=${next}`));
       } else if (told.trouble) {
-        bar.append(make("span", TROUBLE[told.trouble]));
+        bar.append(make("span", TROUBLE[told.trouble], "at-length"));
       }
       bar.append(list(here));
     }
@@ -307,7 +317,9 @@
 
   function list(entries) {
     const items = make("ol");
-    const isLong = entries.length > 2 && !entries.some((entry) => entry.refused);
+    // At the pot each is told again in its step.
+    const most = document.body.classList.contains("pot") ? 0 : 2;
+    const isLong = entries.length > most && !entries.some((entry) => entry.refused);
     for (const entry of entries) {
       const item = make("li", `${entry.words}. ${when(entry)}`);
       if (entry.refused) item.append(make("strong", ` Not taken: ${entry.refused} `));
@@ -344,8 +356,16 @@
     bar.append(link("Open this page again for the figures", location.href));
   }
 
+  // What the page itself makes of it: the pot screen shows it in its steps.
+  function tell(entries) {
+    const own = entries.filter((entry) => settings.user && entry.user === settings.user);
+    const detail = { waiting: own, sent: told.sent };
+    document.dispatchEvent(new CustomEvent("entries-kept", { detail }));
+  }
+
   function draw() {
     const entries = waiting().filter((entry) => !isDirect(entry));
+    tell(entries);
     document.body.toggleAttribute("data-entries-kept", entries.length > 0);
     let bar = document.getElementById("kept");
     if (!entries.length && !told.sent.length) {
@@ -528,5 +548,6 @@
     if (!document.hidden) tryAgain();
   });
   setInterval(tryAgain, PAUSE);
+  document.addEventListener("entries-asked", draw);
   draw();
 })();

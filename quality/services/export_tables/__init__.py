@@ -4,7 +4,7 @@ Only reads. Rows that were superseded are among them: ``supersedes`` and
 ``is_taken_back`` say so.
 """
 
-from quality.services.export_tables import goods, judging, making, stove, tools
+from quality.services.export_tables import goods, judging, making, store, stove, tools
 from quality.services.export_tables.cells import Cell, Row, Table
 
 __all__ = ["TABLES", "Cell", "Row", "Table"]
@@ -24,6 +24,8 @@ TABLES = (
     stove.DISCREPANCIES,
     tools.INSTRUMENTS,
     tools.INSTRUMENT_CHECKS,
+    store.TARE_WEIGHINGS,
+    store.SAFETY_NOTES,
     tools.LIMITS,
     judging.JUDGEMENTS,
     judging.SIGNATURES,
@@ -33,8 +35,12 @@ TABLES = (
     goods.GENEALOGY,
     goods.LOTS,
     goods.CERTIFICATES,
+    store.CONTAINERS,
+    store.CONTAINER_WEIGHINGS,
     goods.MOVEMENTS,
+    store.STOCK_COUNTS,
     goods.FILLING_LOTS,
     goods.FILL_CHECKS,
     goods.BOTTLES,
+    store.COSTS,
 )

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from batches import trace
 from batches.models import Batch, FillingLot
-from producer.models import Certificate, StockMovement
+from producer.models import Certificate, Premises, StockMovement
+from producer.money import format_money
 from quality.models import FillCheck
 from quality.services import exporting
 from quality.services.export_tables.cells import WHEN, Row, Table
@@ -31,6 +32,7 @@ GENEALOGY = Table(
 
 
 def _lots(batch: Batch) -> Iterator[Row]:
+    currency = Premises.objects.get().currency
     for lot in trace.trace(batch.stock).lots:
         yield (
             batch.number,
@@ -42,15 +44,18 @@ def _lots(batch: Batch) -> Iterator[Row]:
             lot.expires_on,
             lot.retest_on,
             lot.status,
+            None if lot.paid_hundredths is None else format_money(lot.paid_hundredths),
+            currency,
         )
 
 
 LOTS = Table(
     name="lots",
-    about="the raw lots in the batch, at any depth, with their state today",
+    about="the raw lots in the batch, at any depth, with their state today; paid is for"
+    " all of a lot, with two decimals, empty where nobody wrote it down",
     head=(
         *("batch", "lot", "material", "supplier", "supplier_lot", "received_on"),
-        *("expires_on", "retest_on", "status"),
+        *("expires_on", "retest_on", "status", "paid", "currency"),
     ),
     rows=_lots,
 )
@@ -100,11 +105,14 @@ CERTIFICATES = Table(
 def _movements(batch: Batch) -> Iterator[Row]:
     own = StockMovement.objects.filter(stock=batch.pk)
     drawn = StockMovement.objects.filter(purpose=batch.number)
-    rows = (own | drawn).select_related("stock", "entered_by__person")
+    rows = (own | drawn).select_related(
+        "stock", "container__lot__stock", "entered_by__person"
+    )
     for row in rows.order_by("pk"):
         yield (
             batch.number,
             row.stock.code,
+            row.container.code if row.container else "",
             row.kind,
             row.amount_mg,
             row.balance_mg,
@@ -120,8 +128,8 @@ MOVEMENTS = Table(
     name="movements",
     about="the stock ledger: of the batch, and of what was drawn for it",
     head=(
-        *("batch", "stock", "kind", "amount_mg", "balance_mg", "purpose"),
-        *("reason", *WHEN),
+        *("batch", "stock", "container", "kind", "amount_mg", "balance_mg"),
+        *("purpose", "reason", *WHEN),
     ),
     rows=_movements,
 )

@@ -151,6 +151,7 @@ def _titrations(batch: Batch) -> Iterator[Row]:
             row.burette_half_width,
             row.blank_ml,
             row.scale.name if row.scale else "",
+            row.indicator.name if row.indicator else "",
             row.sentence,
             *hand(row),
         )
@@ -162,7 +163,8 @@ TITRATIONS = Table(
     head=(
         *("batch", "kind", "method", "value", "standard_uncertainty"),
         *("titrant_mol_per_l", "titrant_half_width_mol_per_l"),
-        *("burette_half_width_ml", "blank_ml", "scale", "in_words", *HAND),
+        *("burette_half_width_ml", "blank_ml", "scale", "indicator", "in_words"),
+        *HAND,
     ),
     rows=_titrations,
 )

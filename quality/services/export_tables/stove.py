@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from batches.models import Batch
+from batches.services import kept_figures
 from batches.services.entries import Entries
 from quality.services import stove
 from quality.services.export_tables.cells import HAND, WHEN, Row, Table, hand
@@ -49,6 +50,7 @@ def _starts(batch: Batch) -> Iterator[Row]:
             row.source.code,
             row.first_mg,
             row.by_difference,
+            row.container.code if row.container else "",
             row.scale.name,
             row.vessel.name if row.vessel else "",
             finished.get(row.pk),
@@ -63,8 +65,8 @@ WEIGHINGS_BEGUN = Table(
     about="first halves of weighings: the tare, or the container before; with the"
     " charge that finished it",
     head=(
-        *("batch", "source", "first_mg", "by_difference", "scale", "vessel"),
-        *("charge", "is_open", "paper_sheet", *HAND),
+        *("batch", "source", "first_mg", "by_difference", "container", "scale"),
+        *("vessel", "charge", "is_open", "paper_sheet", *HAND),
     ),
     rows=_starts,
 )
@@ -94,13 +96,24 @@ PAPER_SHEETS = Table(
 )
 
 
+# Figures of what was sent; empty where they could not be read or are of another kind.
+_SENT = (
+    *("net_mg", "gross_mg", "tare_mg", "first_mg", "mass_mg"),
+    *("value", "clarity", "loss"),
+)
+
+
 def _discrepancies(batch: Batch) -> Iterator[Row]:
     for row in stove.discrepancies_of(batch):
-        end = stove.end_of(row)
+        end, figures = stove.end_of(row), kept_figures.sent_in(row)
         yield (
             batch.number,
             row.pk,
             row.kind,
+            row.sent.get("title", ""),
+            kept_figures.typed(row),
+            figures.get("lot", ""),
+            *(figures.get(name) for name in _SENT),
             row.refused,
             row.stock.code if row.stock else "",
             row.short_mg,
@@ -116,9 +129,11 @@ def _discrepancies(batch: Batch) -> Iterator[Row]:
 
 DISCREPANCIES = Table(
     name="discrepancies",
-    about="entries kept on a device that the book could not take, and how each ended",
+    about="entries kept on a device that the book could not take: what was sent, as it"
+    " was typed and in figures, and how each ended",
     head=(
-        *("batch", "id", "kind", "refused", "stock", "short_mg", "outcome", "reason"),
+        *("batch", "id", "kind", "what", "sent", "lot", *_SENT),
+        *("refused", "stock", "short_mg", "outcome", "reason"),
         *("ended_at", "ended_by", *WHEN),
     ),
     rows=_discrepancies,

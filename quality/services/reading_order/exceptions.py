@@ -241,7 +241,7 @@ def _timed(events: Iterable[Event]) -> Iterator[Unusual]:
         if event.is_ahead:
             word, sentence = "dated ahead", "was dated ahead of when it was entered"
         elif event.is_late:
-            word, sentence = "entered late", "was entered a day or more afterwards"
+            word, sentence = "entered late", f"was entered {event.waited_words} later"
         else:
             continue
         yield Unusual(

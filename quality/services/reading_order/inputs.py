@@ -20,7 +20,8 @@ class Source:
 
     Either ``lot`` or ``batch`` is None. ``certificate`` is the version that was
     computed with, or else the newest on file; ``revised`` a later one. ``origin`` says
-    where the figure of the day came from.
+    where the figure of the day came from. ``charges`` are its weighings, the oldest
+    first.
     """
 
     lot: RawLot | None
@@ -29,6 +30,16 @@ class Source:
     certificate: Certificate | None
     revised: Certificate | None
     origin: str
+    charges: list[Charge]
+
+    @property
+    def told(self) -> list[Charge]:
+        """The weighings of which more is to be said than their masses."""
+        return [
+            row
+            for row in self.charges
+            if row.by_difference or row.container or row.vessel or row.passed_over
+        ]
 
     @property
     def name(self) -> str:
@@ -133,4 +144,5 @@ class _Known:
             certificate=used or newest,
             revised=newest if is_revised else None,
             origin=last.figure_origin,
+            charges=charges,
         )

@@ -14,6 +14,7 @@ from quality.services.reviewing import Review
 def at_the_stove(events: Sequence[Event], review: Review) -> Iterator[Unusual]:
     """Yield what was not in order, came from paper, was passed over or did not fit."""
     yield from _not_in_order(events)
+    yield from _under_a_condition(events)
     yield from _passed_over(events)
     yield from _from_paper(review)
     yield from _discrepancies(review)
@@ -44,6 +45,21 @@ def _not_in_order(events: Sequence[Event]) -> Iterator[Unusual]:
             ),
             place=event.anchor,
         )
+
+
+def _under_a_condition(events: Sequence[Event]) -> Iterator[Unusual]:
+    """Yield each scale whose check passed under a condition, and why it counted."""
+    for event in events:
+        row = event.row
+        if not isinstance(row, HoldPoint) or not row.in_order or event.is_struck:
+            continue
+        if row.point == HoldPoint.Point.SCALE and row.note:
+            yield Unusual(
+                status="conditional_pass",
+                word="scale passed under a condition",
+                sentence=f"{row.found} It counted because: {row.note}",
+                place=event.anchor,
+            )
 
 
 def _mended(later: Sequence[HoldPoint]) -> bool:

@@ -22,8 +22,9 @@ from producer.quantities import format_mass, format_number
 
 # Both times are shown where they differ by more: a kitchen clock, a walk to the desk.
 APART = datetime.timedelta(minutes=15)
-# A record is made on the day; common practice, no source.
+# What stands on paper is copied within a day; common practice, no source.
 LATE = datetime.timedelta(hours=24)
+MINUTES = 60  # in an hour
 TAKEN_BACK = "taken back"
 
 
@@ -74,12 +75,29 @@ class Event:
 
     @property
     def is_late(self) -> bool:
-        """Say whether it was first entered a day or more after it happened.
+        """Say whether it was first entered so long after it happened that it counts.
 
-        A correction keeps the time of what it corrects, so it is never late.
+        More than a quarter of an hour; from paper, which is told by itself, a day. A
+        correction keeps the time of what it corrects, so it is never late.
         """
-        waited = self.row.entered_at - self.row.observed_at
-        return self.row.supersedes_id is None and waited >= LATE
+        if self.row.supersedes_id is not None:
+            return False
+        return self.waited >= LATE if self.paper else self.waited > APART
+
+    @property
+    def waited(self) -> datetime.timedelta:
+        """How long after it happened it was entered."""
+        return self.row.entered_at - self.row.observed_at
+
+    @property
+    def waited_words(self) -> str:
+        """The same in words: minutes, hours and minutes, or from two days on days."""
+        if self.waited >= 2 * LATE:
+            return f"{self.waited.days} days"
+        hours, minutes = divmod(
+            int(self.waited / datetime.timedelta(minutes=1)), MINUTES
+        )
+        return f"{hours} h {minutes} min" if hours else f"{minutes} min"
 
     @property
     def is_ahead(self) -> bool:

@@ -9,10 +9,11 @@ import datetime
 
 from django.utils import timezone
 
-from quality.services.today import making, store, tools, urgent
+from quality.services.today import beginning, making, revised, store, tools, urgent
+from quality.services.today.beginning import Step, first_steps
 from quality.services.today.plain import MOST_SHOWN, Kind, Row
 
-__all__ = ["MOST_SHOWN", "Kind", "Row", "due", "first_of"]
+__all__ = ["MOST_SHOWN", "Kind", "Row", "Step", "due", "first_of", "first_steps"]
 
 
 def due(
@@ -23,21 +24,26 @@ def due(
     Empty on an empty day. ``mark`` is the decimal mark of the sentences.
     """
     now = now or timezone.now()
+    revisions = revised.undecided()
+    # One cause is one row: what a revision put on hold is told with it.
+    told = {pk for one in revisions for pk in one.held}
     kinds = [
         # What can hurt somebody, or lets something wrong pass, comes first …
         urgent.recalls(today),
         urgent.too_hot(today, now=now, mark=mark),
+        revised.certificates(today, revisions),
         urgent.discrepancies(today),
         urgent.failed_instruments(today),
-        urgent.deviations(today),
         # … then what stands on the stove, what waits for somebody, …
         making.incomplete(today),
         making.in_the_pot(today, now=now),
-        making.on_hold(today),
+        urgent.deviations(today),
+        making.on_hold(today, told=told),
         making.to_review(today),
         making.rejected(today),
-        making.bottles_to_decide(today),
+        making.bottles_to_decide(today, told=told),
         store.to_decide(today),
+        beginning.without_limits(),
         # … then dates, nearest work first, …
         store.dates(today),
         tools.dates(today),

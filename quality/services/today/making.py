@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Collection
 
 from django.db.models import Count, Max, Prefetch, Q, QuerySet
 
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Charge, FillingLot, WeighingStart
 from batches.services.half_weighings import all_open_starts, words_of
+from batches.services.sources import why_not
 from producer.models import Material
 from quality.services.today.plain import (
     MAKER,
@@ -54,7 +56,7 @@ def in_the_pot(today: datetime.date, *, now: datetime.datetime) -> Kind:
             when=f"last entry {ago(max(last), now)}"
             if last
             else f"opened {since(local(one.opened_at), today)}",
-            do=next_step(one),
+            do=next_step(one, today),
             do_at=page("batches:pot", one.number),
             rights=MAKER,
         )
@@ -67,6 +69,8 @@ def in_the_pot(today: datetime.date, *, now: datetime.datetime) -> Kind:
             Prefetch("charges", Charge.objects.current()),
             "readings",
             "bulk_weighings",
+            "lot_choices__source__lot",
+            "lot_choices__source__batch",
             "formula_version__lines__material",
             "formula_version__lines__source_formula",
         )
@@ -76,10 +80,11 @@ def in_the_pot(today: datetime.date, *, now: datetime.datetime) -> Kind:
     )
 
 
-def next_step(batch: Batch) -> str:
+def next_step(batch: Batch, today: datetime.date) -> str:
     """Return the next step in short, from what is there; the pot knows it exactly.
 
-    Potash is weighed last. The charges are the current ones, fetched beforehand.
+    Potash is weighed last, and nothing of a lot that may not be drawn from. The charges
+    are the current ones; they and the lots chosen were fetched beforehand.
     """
     charged = {row.line_id for row in batch.charges.all()}
     lacking = [
@@ -91,6 +96,10 @@ def next_step(batch: Batch) -> str:
         )
     )
     if lacking:
+        chosen = {one.line_id: one.source for one in batch.lot_choices.all()}
+        source = chosen.get(lacking[0].pk)
+        if source is not None and why_not(source, today):
+            return f"Choose another lot than {source.code}, or have it released"
         return f"Weigh {lacking[0].material or lacking[0].source_formula}"
     if not batch.bulk_weighings.all():
         return "Cook and test, then weigh it"
@@ -118,10 +127,15 @@ def planned(today: datetime.date) -> Kind:
     )
 
 
-def on_hold(today: datetime.date) -> Kind:
-    """Batches that were released and are held."""
+def on_hold(today: datetime.date, *, told: Collection[int] = ()) -> Kind:
+    """Batches that were released and are held, without those told elsewhere."""
     return _to_judge(
-        today, "on_hold", "On hold: to review again", "Review it again", "held"
+        today,
+        "on_hold",
+        "On hold: to review again",
+        "Review it again",
+        "held",
+        told=told,
     )
 
 
@@ -143,8 +157,11 @@ def rejected(today: datetime.date) -> Kind:
     )
 
 
-def bottles_to_decide(today: datetime.date) -> Kind:
-    """Return the filling lots with bottles that are held, or came back."""
+def bottles_to_decide(today: datetime.date, *, told: Collection[int] = ()) -> Kind:
+    """Return the filling lots with bottles that are held, or came back.
+
+    Without those held with their batch of which a row elsewhere tells.
+    """
     held = Count("bottles", filter=Q(bottles__status="on_hold"), distinct=True)
     back = Count("bottles", filter=Q(bottles__status="returned"), distinct=True)
     lots = (
@@ -152,6 +169,7 @@ def bottles_to_decide(today: datetime.date) -> Kind:
             held=held, back=back, moved=Max("bottles__events__observed_at")
         )
         .exclude(held=0, back=0)
+        .exclude(batch_id__in=told, back=0)
         .select_related("batch__formula_version__formula")
         .order_by("pk")
     )
@@ -189,7 +207,13 @@ def _listed(status: str) -> str:
 
 
 def _to_judge(
-    today: datetime.date, status: str, heading: str, do: str, since_when: str
+    today: datetime.date,
+    status: str,
+    heading: str,
+    do: str,
+    since_when: str,
+    *,
+    told: Collection[int] = (),
 ) -> Kind:
     moved = Max("status_changes__entered_at", filter=Q(status_changes__new=status))
 
@@ -203,7 +227,8 @@ def _to_judge(
             rights=REVIEWER,
         )
 
-    records = _batches(status).annotate(moved=moved).order_by("pk")
+    records = _batches(status).exclude(pk__in=told).annotate(moved=moved)
+    records = records.order_by("pk")
     return of_query(status, heading, records, row, all_at=_listed(status))
 
 

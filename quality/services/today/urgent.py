@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 
+from django.db.models import Max
+
 from batches.excursions import Excursion, Point, excursions
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Discrepancy, Reading
@@ -97,7 +99,10 @@ def too_hot(today: datetime.date, *, now: datetime.datetime, mark: str) -> Kind:
                 f"{batch.formula_version.formula.name}: {shown} °C, the limit is"
                 f" {limit} °C; {peak} °C at its hottest. Take it off the heat."
             ),
-            when=f"above it {ago(above.start, now)}; last read {ago(last.at, now)}",
+            when=(
+                f"above it {'' if above.start_seen else 'at its first reading, '}"
+                f"{ago(above.start, now)}; last read {ago(last.at, now)}"
+            ),
             status="fail",
             label="too hot",
             do="Go to the pot",
@@ -133,12 +138,20 @@ def discrepancies(today: datetime.date) -> Kind:
 
 
 def failed_instruments(today: datetime.date) -> Kind:
-    """Failed checks into which nobody has looked and no deviation is open."""
-    in_hand = set(
+    """Failed checks into which nobody has looked and that no deviation tells of.
+
+    An open one does that was opened, or noted in, after the check: one that was open
+    before is of another fault until somebody writes this one into it.
+    """
+    told: dict[int, datetime.datetime] = {}
+    for key, opened, noted in (
         deviating.found("", "open")
         .filter(instrument__isnull=False)
-        .values_list("instrument_id", flat=True)
-    )
+        .order_by()
+        .annotate(noted=Max("steps__entered_at"))
+        .values_list("instrument_id", "entered_at", "noted")
+    ):
+        told[key] = max(noted or opened, told.get(key, opened))
 
     def row(one: InstrumentCheck) -> Row:
         key = one.instrument_id
@@ -157,7 +170,11 @@ def failed_instruments(today: datetime.date) -> Kind:
     return of_list(
         "failed",
         "Failed instruments: what depends on them is not looked into",
-        [one for one in impact.not_looked_into() if one.instrument_id not in in_hand],
+        [
+            one
+            for one in impact.not_looked_into()
+            if one.instrument_id not in told or told[one.instrument_id] < one.entered_at
+        ],
         row,
         all_at=page("producer:register", "instruments"),
     )

@@ -18,7 +18,16 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 
-from batches.models import Batch, BulkWeighing, Charge, FillingLot, Input
+from batches import trace
+from batches.models import (
+    Batch,
+    BulkWeighing,
+    Charge,
+    Discrepancy,
+    FillingLot,
+    Input,
+)
+from batches.services import discrepancies
 from producer.models import Stock, StockMovement
 from producer.quantities import format_mass
 from quality.services.verification.checks import Tell
@@ -93,6 +102,7 @@ def genealogy_faults() -> Iterator[str]:
             " genealogy does not know."
         )
     yield from _draw_faults()
+    yield from _unfitting_faults()
 
 
 def bulk_faults() -> Iterator[str]:
@@ -157,6 +167,25 @@ def sum_of(rows: QuerySet[Any], group: str, field: str) -> Coalesce:
     """
     total = rows.order_by().values(group).annotate(total=Sum(field)).values("total")
     return Coalesce(Subquery(total, output_field=BigIntegerField()), 0)
+
+
+def _unfitting_faults() -> Iterator[str]:
+    """Yield a fault where a recall of a lot would miss what a device says it went into.
+
+    Of entries that nobody settled, and of those explained to be in there, or perhaps. A
+    batch that the lot itself was made of is no place for it: that would be a loop.
+    """
+    edge = Input.objects.filter(batch=OuterRef("batch_id"), source=OuterRef("stock_id"))
+    rows = Discrepancy.objects.filter(stock__isnull=False).exclude(Exists(edge))
+    rows = rows.select_related("batch__stock", "stock", "end").order_by("pk")
+    for row in rows.iterator():
+        if not discrepancies.went_in(row, getattr(row, "end", None)):
+            continue
+        if row.stock_id not in trace.downstream_ids(row.batch_id):
+            yield (
+                f"{discrepancies.said(row)} That is kept as discrepancy {row.pk}, which"
+                " the genealogy does not know: a recall would miss the batch."
+            )
 
 
 def _draw_faults() -> Iterator[str]:
