@@ -85,7 +85,9 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
             "table": show(
                 request,
                 MovementTable(
-                    found.stock.movements.select_related("entered_by__person")
+                    found.stock.movements.select_related(
+                        "entered_by__person", "container"
+                    )
                 ),
             ),
             "can_decide": any(old == found.status for old, _ in intake.LOT_MOVES),

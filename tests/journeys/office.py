@@ -88,6 +88,9 @@ def fill_registers(maker: Screen) -> None:
     ):
         values = {"Kind": kind, "Name": name, "Smallest step": step}
         register(maker, "instruments", values)
+    weight = {"Kind": "check weight", "Name": "500 g weight", "Smallest step": "0"}
+    register(maker, "instruments", {**weight, "What it stands for": "500"})
+    register(maker, "vessels", {"Name": "steel pot", "Tare, as written on it": "350"})
     for name, kind in ((SHOP, "reseller"), (FRIEND, "private person")):
         values = {"Kind": kind, "Name": name, "Phone": "555 0121", "E-mail": MAIL}
         register(maker, "consignees", values)

@@ -79,7 +79,7 @@ def test_too_much_alkali_is_found_taken_up_and_looked_at_again(
     assert float(proposed[1]) == pytest.approx(dose_g, abs=0.11)
     screen.sees("Only as a weak solution")
     line.get_by_role("link", name="Weigh it in").click()
-    screen.page.get_by_label("Scale").select_option(label="balance")
+    screen.page.get_by_label("Scale", exact=True).select_option(label="balance")
     screen.enter(
         {"Gross": f"{dose_g:.1f} g", "Tare": "0", "Why it is corrected": "too sharp"}
     )

@@ -101,6 +101,7 @@ def cook(maker: Screen, lots: dict[str, str]) -> str:
     maker.sees("The lye will boil")
     sheet = pypdfium2.PdfDocument(maker.print_out("Print the batch sheet"))
     check_printed(sheet, [f"{planned:.1f} g", "THE LYE WILL BOIL", *lots.values()])
+    hold_points(maker, batch)
     charge(maker, batch, 1, SUNFLOWER_G)
     charge(maker, batch, 2, COCONUT_G)
     charge(maker, batch, 3, WATER_G)
@@ -130,6 +131,21 @@ def choose_lots(maker: Screen, sources: dict[str, str]) -> None:
     maker.go_on("Choose lots")
     maker.enter(sources)
     maker.press("Choose these", says="The lots are chosen.")
+
+
+def hold_points(maker: Screen, batch: str) -> None:
+    """Go through what stands before the first charge: tick, look, weigh."""
+    maker.open(f"/batches/{batch}/hold-points/")
+    for name in ("cleared", "protected", "lots"):
+        maker.page.locator(f"[name={name}]").check()
+    passed_today = maker.page.locator("[name=counted]")
+    if passed_today.count():
+        passed_today.first.check()
+    else:
+        maker.enter({"Scale": "bench scale", "Check weight on it": "500 g weight"})
+        maker.enter({"What the scale shows": "500"})
+    maker.enter({"Vessel": "steel pot", "What it weighs empty": "350"})
+    maker.press("Record what I found", says="All hold points are in order.")
 
 
 def charge(maker: Screen, batch: str, position: int, net_g: float) -> None:
@@ -179,6 +195,7 @@ def dilute(maker: Screen, paste: str, lots: dict[str, str]) -> str:
     maker.press("Open it", says="is open.")
     batch = maker.code
     choose_lots(maker, {PASTE: paste, WATER: lots[WATER]})
+    hold_points(maker, batch)
     for position, mass_g in enumerate(DILUTED.values(), start=1):
         charge(maker, batch, position, mass_g)
     read(maker, batch, "pH", {"pH": "9,1"})
@@ -191,7 +208,8 @@ def dilute(maker: Screen, paste: str, lots: dict[str, str]) -> str:
 
 def release(reviewer: Screen, batch: str, says: list[str]) -> None:
     reviewer.open("/")
-    reviewer.follow(batch)
+    reviewer.link("Review it").first.click()
+    reviewer.sees(batch)
     for words in says:
         reviewer.sees(words)
     reviewer.follow("Sign a decision")
