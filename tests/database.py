@@ -12,6 +12,8 @@ from typing import Any, TypeVar
 from django.apps import apps
 from django.db import connection, connections, models, transaction
 
+from producer.models.journal import canonical
+
 T = TypeVar("T")
 PATIENCE = 30  # seconds until a test says that its threads hang
 
@@ -51,10 +53,15 @@ def _digest(model: type[models.Model]) -> str:
         if field.name != "last_login"
     ]
     rows = [
-        [None if value is None else str(value) for value in row]
+        # Objects as canonical text: PostgreSQL gives their keys in another order.
+        [None if value is None else _text(value) for value in row]
         for row in model._base_manager.order_by("pk").values_list(*names)
     ]
     return hashlib.sha256(repr(rows).encode()).hexdigest()
+
+
+def _text(value: Any) -> str:
+    return canonical(value) if isinstance(value, dict) else str(value)
 
 
 def run(sql: str, *params: Any) -> int:
