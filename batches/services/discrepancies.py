@@ -26,7 +26,7 @@ from producer.errors import Conflict, Refusal
 from producer.models import Right, Stock, User
 from producer.quantities import format_mass
 from producer.services.checks import need_reason, require
-from producer.services.written import written
+from producer.services.when_written import written
 
 T = TypeVar("T")
 Outcome = DiscrepancyEnd.Outcome

@@ -22,7 +22,7 @@ from producer.errors import Refusal
 from producer.models import Right, User
 from producer.services import attachments
 from producer.services.checks import local_day, plausible_time, require
-from producer.services.written import written_at
+from producer.services.when_written import written_at
 from producer.wall_clock import on_the_wall
 
 # By so much clocks of a device and of ours may differ; common practice, no source.

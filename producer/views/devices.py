@@ -22,7 +22,7 @@ from django.views.decorators.http import require_http_methods
 
 from producer import journal
 from producer.errors import Refusal
-from producer.services.written import written
+from producer.services.when_written import written
 
 HEADER = "X-Kept"
 SINCE, NOW = "kept_since", "device_now"

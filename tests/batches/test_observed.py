@@ -17,7 +17,7 @@ from batches.services import cooking, half_weighings, hold_points, losses, trans
 from batches.services.cooking.how import How
 from producer.errors import Refusal
 from producer.models import RawLot
-from producer.services.written import written, written_at
+from producer.services.when_written import written, written_at
 from tests import make
 from tests.doors.pages import page_of
 
