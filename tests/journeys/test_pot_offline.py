@@ -123,6 +123,16 @@ def test_the_time_without_a_reading_counts_from_the_kept_one(
     expect(mind).to_be_hidden()
 
 
+def test_nothing_is_overdue_on_the_device_before_anything_cooks(
+    house: House, crew: make.Crew, batch: Batch
+) -> None:
+    screen = at_the_pot(house, crew, batch)
+    mind = screen.page.locator("[data-overdue]")
+    assert mind.get_attribute("data-from") is None
+    mind.evaluate("() => document.dispatchEvent(new Event('entries-asked'))")
+    expect(mind).to_be_hidden()
+
+
 def test_what_was_kept_is_told_in_its_step_and_not_asked_for_again(
     house: House, crew: make.Crew, batch: Batch
 ) -> None:

@@ -137,7 +137,8 @@ function alarm() {
 // Too long without a temperature is said while the page stands open, too.
 function remind() {
   const read = temperatures().map((one) => one.at);
-  const from = Math.max(Date.parse(overdue.dataset.from || 0) || 0, ...read);
+  // Before anything cooks there is neither; a browser would read “0” as the year 2000.
+  const from = Math.max(Date.parse(overdue.dataset.from ?? "") || 0, ...read);
   if (!from) return;
   overdue.hidden = (Date.now() - from) / 60000 <= Number(overdue.dataset.overdue);
 }
