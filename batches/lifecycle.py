@@ -51,6 +51,7 @@ class BottleStatus(_Status):
 
     FILLED = "filled"
     ON_HOLD = "on_hold"
+    RETAINED = "retained"
     DISPATCHED = "dispatched"
     RETURNED = "returned"
     RECOVERED = "recovered"
@@ -116,6 +117,9 @@ CLOSED_TO_CHARGES = frozenset(BatchStatus) - frozenset(AT_THE_POT)
 _F = BottleStatus
 BOTTLE_MOVES = (
     Move(_F.FILLED, _F.DISPATCHED, MAKER, ("a consignee", "its batch released")),
+    # Kept here to be looked at later; it never leaves any more.
+    Move(_F.FILLED, _F.RETAINED, MAKER, ("a place",)),
+    Move(_F.RETAINED, _F.DESTROYED, MAKER, (REASON,)),
     # Broken, leaking or opened before it could leave.
     Move(_F.FILLED, _F.DESTROYED, MAKER, (REASON,)),
     Move(_F.FILLED, _F.ON_HOLD, REVIEWER, (REASON,)),

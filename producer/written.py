@@ -31,7 +31,8 @@ from producer.models.stock import NumberSeries
 NOT_NOTED: frozenset[type[models.Model]] = frozenset(
     {JournalEntry, JournalHead, NumberSeries}
 )
-NOT_KEPT = frozenset({"last_login"})  # changes with every sign-in, which is no act
+# The first changes with every sign-in, which is no act; the other is a secret.
+NOT_KEPT = frozenset({"last_login", "seal"})
 PASSWORD = "password"  # noqa: S105 - the name of a column
 LONGEST = 200  # characters of a text that are kept as they are
 PIECE = 500  # rows of a table that are read at a time
@@ -65,6 +66,8 @@ def is_noted(model: type[models.Model]) -> bool:
     """Say whether rows of this model are noted: those of our own apps are."""
     if model._meta.apps is not apps or model in NOT_NOTED:
         return False  # a migration's model, or one that is left out
+    if not getattr(model, "noted", True):
+        return False  # a counter, which is no record
     return Path(model._meta.app_config.path).parent == settings.BASE_DIR
 
 

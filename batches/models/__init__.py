@@ -4,10 +4,29 @@ from batches.models.batches import Batch, BatchStatusChange, Input, LotChoice
 from batches.models.bottles import Bottle, BottleEvent, Dispatch, FillingLot
 from batches.models.costs import Cost
 from batches.models.discrepancies import Discrepancy, DiscrepancyEnd
+from batches.models.filled import FillingBalance, FillingRelease, RetainedSample
 from batches.models.formulas import Formula, FormulaLine, FormulaVersion
 from batches.models.hold_points import HoldPoint
+from batches.models.labels import (
+    Classification,
+    LabelCopy,
+    LabelCount,
+    LabelDecision,
+    LabelIssue,
+    LabelVersion,
+    Language,
+    SheetFormat,
+)
 from batches.models.losses import Loss
+from batches.models.portions import LiquidReading, Portion
 from batches.models.readings import Reading
+from batches.models.scans import (
+    BottleDiscrepancy,
+    BottleDiscrepancyEnd,
+    BottleScan,
+    ScanAlert,
+)
+from batches.models.sprays import PatchTest, SprayMix
 from batches.models.titrations import (
     ContainerWeighing,
     Titration,
@@ -20,23 +39,42 @@ __all__ = [
     "Batch",
     "BatchStatusChange",
     "Bottle",
+    "BottleDiscrepancy",
+    "BottleDiscrepancyEnd",
     "BottleEvent",
+    "BottleScan",
     "BulkWeighing",
     "Charge",
+    "Classification",
     "ContainerWeighing",
     "Cost",
     "Discrepancy",
     "DiscrepancyEnd",
     "Dispatch",
+    "FillingBalance",
     "FillingLot",
+    "FillingRelease",
     "Formula",
     "FormulaLine",
     "FormulaVersion",
     "HoldPoint",
     "Input",
+    "LabelCopy",
+    "LabelCount",
+    "LabelDecision",
+    "LabelIssue",
+    "LabelVersion",
+    "Language",
+    "LiquidReading",
     "Loss",
     "LotChoice",
+    "PatchTest",
+    "Portion",
     "Reading",
+    "RetainedSample",
+    "ScanAlert",
+    "SheetFormat",
+    "SprayMix",
     "Titration",
     "TitrationReplicate",
     "Transcription",

@@ -8,7 +8,7 @@ from django.db import models
 
 from batches.lifecycle import BottleStatus
 from batches.models.batches import Batch
-from producer.models import Consignee, Record
+from producer.models import Consignee, Place, Record
 
 STATUS_CHOICES = [(status.value, status.label) for status in BottleStatus]
 
@@ -82,6 +82,13 @@ class Bottle(models.Model):
         blank=True,
         related_name="bottles",
     )
+    place = models.ForeignKey(
+        Place,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="bottles",
+    )
 
     objects = BottleQuerySet.as_manager()
 
@@ -124,13 +131,16 @@ class Dispatch(Record):
 
 
 class BottleEvent(Record):
-    """A move in the life of a bottle: from, to, who has it now and why."""
+    """A move in the life of a bottle: from, to, where, who has it now and why."""
 
     bottle = models.ForeignKey(Bottle, on_delete=models.PROTECT, related_name="events")
     old = models.CharField(max_length=20, choices=STATUS_CHOICES, blank=True)
     new = models.CharField(max_length=20, choices=STATUS_CHOICES)
     dispatch = models.ForeignKey(
         Dispatch, on_delete=models.PROTECT, null=True, blank=True, related_name="events"
+    )
+    place = models.ForeignKey(
+        Place, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     reason = models.TextField(blank=True)
 

@@ -6,6 +6,7 @@ from django.db import models
 
 from batches.models.batches import Batch
 from batches.models.formulas import FormulaLine
+from batches.models.portions import Portion
 from batches.models.transcriptions import Transcription
 from producer.models import (
     Certificate,
@@ -138,6 +139,13 @@ class Charge(Correctable):
     )
     vessel = models.ForeignKey(
         Vessel, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    portion = models.ForeignKey(
+        Portion,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="charges",
     )
     start = models.ForeignKey(
         WeighingStart,

@@ -8,6 +8,7 @@ from producer.models.journal import JournalEntry, JournalHead
 from producer.models.lots import Attachment, Certificate, LotStatusChange, RawLot
 from producer.models.materials import Material
 from producer.models.people import Person, Right, User
+from producer.models.places import Place, RulesCheck
 from producer.models.premises import Premises
 from producer.models.records import Correctable, Record
 from producer.models.safety import SafetyNote
@@ -27,10 +28,12 @@ __all__ = [
     "Material",
     "NumberSeries",
     "Person",
+    "Place",
     "Premises",
     "RawLot",
     "Record",
     "Right",
+    "RulesCheck",
     "SafetyNote",
     "Stock",
     "StockCount",

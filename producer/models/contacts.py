@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+import secrets
+
 from django.db import models
+
+
+def new_seal() -> str:
+    """Return a new secret that personal data are sealed with in the journal."""
+    return secrets.token_hex(32)
 
 
 class Supplier(models.Model):
@@ -36,6 +43,19 @@ class Consignee(models.Model):
     address = models.TextField(blank=True)
     phone = models.CharField(max_length=60, blank=True)
     email = models.EmailField("e-mail", blank=True)
+    keep_until = models.DateField(
+        "keep these contact data until",
+        null=True,
+        blank=True,
+        help_text="A private person’s are kept for a recall only; then erase them.",
+    )
+    erased_at = models.DateTimeField(
+        "contact data erased", null=True, blank=True, editable=False
+    )
+    seal = models.CharField(max_length=64, default=new_seal, editable=False)
+
+    # What the journal keeps only sealed: see producer/written.py.
+    personal = ("name", "address", "phone", "email")
 
     class Meta:
         ordering = ("name",)
@@ -47,7 +67,8 @@ class Consignee(models.Model):
             models.CheckConstraint(
                 condition=~models.Q(kind="reseller")
                 | ~models.Q(phone="")
-                | ~models.Q(email=""),
+                | ~models.Q(email="")
+                | models.Q(erased_at__isnull=False),
                 name="reseller_can_be_reached",
                 violation_error_message=(
                     "A reseller must be reachable in a recall: give a telephone"

@@ -65,6 +65,7 @@ class StockMovement(Record):
         DRAW = "draw", "drawn into a batch"
         DRAW_BACK = "draw_back", "draw taken back by a correction"
         FILLING = "filling", "filled into bottles"
+        OWN_USE = "own_use", "used on the premises"
         ADJUSTMENT = "adjustment", "adjusted"
         DISPOSAL = "disposal", "disposed of"
 
@@ -90,7 +91,7 @@ class StockMovement(Record):
             models.CheckConstraint(
                 condition=models.Q(kind__in=["receipt", "production", "draw_back"])
                 & models.Q(amount_mg__gt=0)
-                | models.Q(kind__in=["draw", "filling", "disposal"])
+                | models.Q(kind__in=["draw", "filling", "own_use", "disposal"])
                 & models.Q(amount_mg__lt=0)
                 | models.Q(kind="adjustment") & ~models.Q(amount_mg=0),
                 name="movement_has_the_sign_of_its_kind",

@@ -37,6 +37,8 @@ BOTTLE = {
     ("filled", "dispatched", "maker"),
     ("filled", "destroyed", "maker"),
     ("filled", "on_hold", "reviewer"),
+    ("filled", "retained", "maker"),
+    ("retained", "destroyed", "maker"),
     ("on_hold", "filled", "reviewer"),
     ("on_hold", "destroyed", "reviewer"),
     ("dispatched", "returned", "maker"),
