@@ -10,6 +10,7 @@ from producer.views import (
     lots,
     people,
     registers,
+    rules,
     safety,
     store,
 )
@@ -60,5 +61,9 @@ urlpatterns = [
     path("safety/new/", safety.safety_new, name="safety_new"),
     path("safety/<int:pk>/amend/", safety.safety_amend, name="safety_amend"),
     path("safety/<int:pk>/void/", safety.safety_void, name="safety_void"),
+    path("rules/", rules.rules, name="rules"),
+    path("rules/new/", rules.rules_new, name="rules_new"),
+    path("rules/<int:pk>/amend/", rules.rules_amend, name="rules_amend"),
+    path("rules/<int:pk>/void/", rules.rules_void, name="rules_void"),
     path("files/<int:pk>/", lots.attachment, name="attachment"),
 ]

@@ -87,13 +87,14 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
     "producer.middleware.PermissionsMiddleware",
-    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "quality.views.bottle_door.BottleDoor",
+    "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "producer.middleware.PremisesMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
@@ -126,10 +127,12 @@ SQLITE_OPTIONS = {
     # the default mode fails two writes in three.
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
-    # FULL: what was acknowledged survives a power cut.
+    # FULL: what was acknowledged survives a power cut. What is erased leaves no copy in
+    # the free pages of the file.
     "init_command": (
         "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;"
         " PRAGMA foreign_keys=ON; PRAGMA recursive_triggers=ON;"
+        " PRAGMA secure_delete=ON;"
     ),
 }
 if os.environ.get("DATABASE_URL"):
@@ -180,6 +183,11 @@ AXES_HTTP_RESPONSE_CODE = 429
 AXES_IPWARE_PROXY_COUNT = 1 if _public.scheme == "https" else 0
 AXES_VERBOSE = False
 AXES_SENSITIVE_PARAMETERS: list[str] = []
+
+# Bottle codes that are none of ours: so many from one address, then it has to wait.
+WRONG_CODES_ALLOWED = 20
+WRONG_CODES_WINDOW = 10 * 60  # seconds
+SCANS_WRITTEN_EVERY = 5  # seconds; see batches/services/scans.py
 
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = "UTC"  # stored; shown in the time zone of the premises

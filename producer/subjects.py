@@ -48,9 +48,12 @@ PAGES: Mapping[str, tuple[str, str]] = {
     "fillinglot": ("batches:filling_lot", LABEL),
     "fillcheck": ("batches:filling_lot", LABEL),
     "bottle": ("quality:bottle", LABEL),
+    "bottlediscrepancy": ("quality:bottle", LABEL),
+    "bottlediscrepancyend": ("quality:bottle", LABEL),
     "dispatch": ("batches:dispatch", LABEL),
     "recall": ("quality:recall", LABEL),
     "deviation": ("quality:deviation", LABEL),
+    "spraymix": ("quality:mix", LABEL),
     "user": ("producer:account", ID),
     "instrument": ("quality:instrument", ID),
     "material": ("quality:material_limits", ID),
@@ -59,12 +62,18 @@ PAGES: Mapping[str, tuple[str, str]] = {
     "stocktake": ("producer:stock_take", ID),
 }
 # Registers that everybody may read as a list.
-LISTS = {"vessel": "vessels"}
+LISTS = {"vessel": "vessels", "place": "places"}
 # Notes that stand on one page all together.
-SHARED = {"safetynote": "producer:safety"}
+SHARED = {
+    "safetynote": "producer:safety",
+    "rulescheck": "producer:rules",
+    "patchtest": "quality:sprays",
+}
 # Kinds whose page is that of what they belong to: one query for each kind on a page.
 OWNERS: Mapping[str, tuple[Through, ...]] = {
     "formulaversion": (Through("formula_id", "batches:formula"),),
+    "labelversion": (Through("formula_id", "batches:label_texts"),),
+    "classification": (Through("formula_id", "batches:label_texts"),),
     "limit": (
         Through("formula_version_id", "quality:limits"),
         Through("material_id", "quality:material_limits"),
@@ -87,6 +96,7 @@ PARTS: Mapping[str, tuple[Part, ...]] = {
         Part("fillinglot", "fillinglot", "pk", "batch_id"),
         Part("fillcheck", "fillcheck", "pk", "filling_lot__batch_id"),
         Part("bottle", "bottle", "pk", "filling_lot__batch_id"),
+        Part("spraymix", "spraymix", "pk", "source_id"),
         Part("dispatch", "bottleevent", "dispatch_id", "bottle__filling_lot__batch_id"),
         RECALLS,
     ),

@@ -4,6 +4,7 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("producer.addresses")),
-    path("", include("batches.urls")),
+    # Before those of making: “bottles/move/” is no filling lot called “move”.
     path("", include("quality.urls")),
+    path("", include("batches.urls")),
 ]

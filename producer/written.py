@@ -5,6 +5,11 @@ noted rows back and returns them as plain values. The journal keeps them with th
 so no column of any table can be changed behind the program without a row of the chain
 that says otherwise, and a row that no act wrote has no such row at all.
 
+What a model names in ``personal`` is kept sealed: an HMAC-SHA256 (RFC 2104) with the
+secret in its row's own column ``seal``. The row answers to the journal like any other;
+once its data are erased and the seal is a new one, nobody can find out from the journal
+what stood there, also not by trying every telephone number.
+
 ``bulk_create`` sends no signal, so services call :func:`create_all`. An ``update()`` of
 columns that another check of ``verify`` derives needs no note.
 """
@@ -13,6 +18,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import hmac
 from collections.abc import Iterable
 from decimal import Decimal
 from pathlib import Path
@@ -32,7 +38,8 @@ NOT_NOTED: frozenset[type[models.Model]] = frozenset(
     {JournalEntry, JournalHead, NumberSeries}
 )
 # The first changes with every sign-in, which is no act; the other is a secret.
-NOT_KEPT = frozenset({"last_login", "seal"})
+SEAL = "seal"
+NOT_KEPT = frozenset({"last_login", SEAL})
 PASSWORD = "password"  # noqa: S105 - the name of a column
 LONGEST = 200  # characters of a text that are kept as they are
 PIECE = 500  # rows of a table that are read at a time
@@ -160,6 +167,23 @@ def plain(column: str, value: Any) -> Any:
     return text
 
 
+def personal(model: type[models.Model]) -> tuple[str, ...]:
+    """Return the columns of a model that are kept sealed."""
+    named: tuple[str, ...] = getattr(model, "personal", ())
+    return named
+
+
+def sealed(column: str, value: Any, seal: str) -> Any:
+    """Return a value of a personal column as the journal keeps it.
+
+    Nothing stays nothing, and a row from before there were seals is kept as it is.
+    """
+    if not seal or value in (None, ""):
+        return plain(column, value)
+    digest = hmac.new(seal.encode(), f"{column}:{value}".encode(), hashlib.sha256)
+    return {"sealed": digest.hexdigest()}
+
+
 def every(model: type[models.Model]) -> models.QuerySet[Any]:
     """Return all rows of a model, whatever its manager would leave out."""
     return models.QuerySet(model)
@@ -171,10 +195,30 @@ def _rows(model: type[models.Model], keys: list[Any]) -> list[list[Any]]:
     for start in range(0, len(keys), PIECE):
         rows = every(model).filter(pk__in=keys[start : start + PIECE])
         found += [
-            [plain(name, value) for name, value in zip(names, row, strict=True)]
-            for row in rows.order_by("pk").values_list(*names)
+            kept_values(model, names, row)
+            for row in rows.order_by("pk").values_list(*names, *seal_of(model))
         ]
     return found
+
+
+def seal_of(model: type[models.Model]) -> tuple[str, ...]:
+    """Return the column with the seal, for a model that has one."""
+    return (SEAL,) if personal(model) else ()
+
+
+def kept_values(
+    model: type[models.Model], names: list[str], row: tuple[Any, ...]
+) -> list[Any]:
+    """Return the values of a row as the journal keeps them.
+
+    ``row`` has the columns of ``names``, then that of :func:`seal_of`.
+    """
+    hidden = personal(model)
+    seal = row[len(names)] if hidden else ""
+    return [
+        sealed(name, value, seal) if name in hidden else plain(name, value)
+        for name, value in zip(names, row[: len(names)], strict=True)
+    ]
 
 
 def _sha256(text: str) -> str:

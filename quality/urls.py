@@ -3,6 +3,7 @@
 from django.urls import path
 
 from quality.views import (
+    alerts,
     alkali,
     bottles,
     certificates,
@@ -11,10 +12,14 @@ from quality.views import (
     contacts,
     corrections,
     deviations,
+    dispatches,
     dossiers,
+    doubts,
+    filling_release,
     goods,
     hold_points,
     instruments,
+    labels,
     limits,
     liquids,
     methods,
@@ -22,6 +27,7 @@ from quality.views import (
     recalls,
     reviews,
     sheets,
+    sprays,
 )
 
 app_name = "quality"
@@ -29,7 +35,12 @@ urlpatterns = [
     path("", overview.today, name="today"),
     path("find/", overview.find, name="find"),
     path("methods/", methods.methods, name="methods"),
+    path("b/", bottles.bottle_typed, name="bottle_typed"),
     path("b/<str:code>/", bottles.bottle, name="bottle"),
+    # As the square says it: one request less on a poor connection.
+    path("b/<str:code>", bottles.bottle, name="bottle_scanned"),
+    path("alerts/", alerts.scan_alerts, name="scan_alerts"),
+    path("alerts/<int:pk>/", alerts.scan_alert, name="scan_alert"),
     path("limits/<int:pk>/", limits.limits, name="limits"),
     path("limits/<int:pk>/set/", limits.limit_set, name="limit_set"),
     path("materials/<int:pk>/limits/", limits.material_limits, name="material_limits"),
@@ -39,6 +50,20 @@ urlpatterns = [
         name="material_limit_set",
     ),
     path("lots/<str:code>/decide/", goods.lot_decide, name="lot_decide"),
+    path(
+        "bottles/<str:code>/release/",
+        filling_release.fill_release,
+        name="fill_release",
+    ),
+    path("dispatches/new/", dispatches.dispatch_new, name="dispatch_new"),
+    path(
+        "dispatches/<str:code>/note.pdf", dispatches.dispatch_note, name="dispatch_note"
+    ),
+    path(
+        "dispatches/<str:code>/list.csv", dispatches.dispatch_csv, name="dispatch_csv"
+    ),
+    path("bottles/move/", dispatches.bottles_move, name="bottles_move"),
+    path("bottles/look/", dispatches.bottle_look, name="bottle_look"),
     path("bottles/<str:code>/free/", liquids.fill_free, name="fill_free"),
     path("batches/<str:number>/sheet.pdf", sheets.batch_sheet, name="batch_sheet"),
     path("formulas/<int:pk>/sheet/", sheets.blank_sheet, name="blank_sheet"),
@@ -99,12 +124,32 @@ urlpatterns = [
     path("lots/<str:code>/revision/", certificates.revision, name="revision"),
     path("batches/<str:number>/alkali/", alkali.alkali, name="alkali"),
     path("batches/<str:number>/doses/", liquids.doses, name="doses"),
+    path("bottles/<str:code>/labels/", labels.labels, name="labels"),
     path("bottles/<str:code>/check/", liquids.fill_check, name="fill_check"),
     path("batches/<str:number>/correct/", corrections.correction, name="correction"),
     path("affected/<str:code>/", recalls.affected, name="affected"),
     path("affected/<str:code>/list.pdf", recalls.affected_pdf, name="affected_pdf"),
     path("affected/<str:code>/list.csv", recalls.affected_csv, name="affected_csv"),
     path("affected/<str:code>/recall/", recalls.recall_open, name="recall_open"),
+    path("sprays/", sprays.sprays, name="sprays"),
+    path("sprays/log.csv", sprays.sprays_csv, name="sprays_csv"),
+    path("sprays/log.pdf", sprays.sprays_pdf, name="sprays_pdf"),
+    path("sprays/mix/<str:number>/", sprays.mix_new, name="mix_new"),
+    path("sprays/try/<str:number>/", sprays.patch_test_new, name="patch_test_new"),
+    path("sprays/mixes/<str:code>/", sprays.mix, name="mix"),
+    path("sprays/mixes/<str:code>/amend/", sprays.mix_amend, name="mix_amend"),
+    path("sprays/mixes/<str:code>/void/", sprays.mix_void, name="mix_void"),
+    path(
+        "sprays/mixes/<str:code>/leftovers/",
+        sprays.mix_leftovers,
+        name="mix_leftovers",
+    ),
+    path(
+        "sprays/tests/<str:code>/look/", sprays.patch_test_look, name="patch_test_look"
+    ),
+    path(
+        "sprays/tests/<str:code>/void/", sprays.patch_test_void, name="patch_test_void"
+    ),
     path("charts/", charts.charts, name="charts"),
     path(
         "charts/<int:pk>/<slug:characteristic>/",
@@ -165,6 +210,15 @@ urlpatterns = [
     ),
     path("suppliers/<int:pk>/", contacts.supplier, name="supplier"),
     path("consignees/<int:pk>/", contacts.consignee, name="consignee"),
+    path(
+        "consignees/<int:pk>/erase/", contacts.consignee_erase, name="consignee_erase"
+    ),
+    path("b/<str:code>/doubt/", doubts.bottle_doubt_report, name="bottle_doubt_report"),
+    path(
+        "doubts/<int:pk>/settle/",
+        doubts.bottle_doubt_settle,
+        name="bottle_doubt_settle",
+    ),
     path("deviations/", deviations.deviations, name="deviations"),
     path("deviations/of/<str:code>/", deviations.deviation_open, name="deviation_open"),
     path(

@@ -25,6 +25,10 @@ STORAGES = STORAGES | {
 }
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # WhiteNoise warns without it
 AXES_ENABLED = False  # the lock-out is switched on by the tests that are about it
+WRONG_CODES_ALLOWED = 0  # likewise
+# A row taken back after a test leaves its number to the next one.
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.dummy.DummyCache"}}
+SCANS_WRITTEN_EVERY = 0  # no thread of its own writes into the tests' database
 
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     # A file, not memory: threads of a test have connections of their own.

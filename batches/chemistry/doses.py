@@ -203,6 +203,44 @@ def spray_tank(
     return SprayTank(dose=dose, litres=litres)
 
 
+def rate_of_tank(
+    *,
+    product_g: Decimal,
+    litres: Decimal,
+    content_percent: Decimal,
+    hardness_mmol_l: Decimal,
+    molar_mass: Decimal = MOLAR_MASS_POTASSIUM_OLEATE.value,
+) -> Decimal:
+    """Return the grams of soap per litre that a weighed tank has left to work with.
+
+    The way back of :func:`spray_tank`: product·content/volume − loss to hardness. The
+    loss is its upper bound, so this is the least; below zero the water takes more soap
+    than there is. Source: conservation of the soap. Raises :class:`OutOfRangeError`
+    for an empty tank, no product, and a content outside 0 to 100 %.
+
+    >>> rate = rate_of_tank(
+    ...     product_g=Decimal(232),
+    ...     litres=Decimal(10),
+    ...     content_percent=Decimal(40),
+    ...     hardness_mmol_l=Decimal(2),
+    ... )
+    >>> rate.quantize(Decimal("0.01"))
+    Decimal('8.00')
+    """
+    if litres <= 0:
+        raise OutOfRangeError("A tank holds more than nothing. Write its litres.")
+    if product_g <= 0:
+        raise OutOfRangeError("Nothing was weighed into the tank. Weigh the product.")
+    if not 0 < content_percent <= PERCENT:
+        raise OutOfRangeError(
+            f"A soap content of {content_percent:f} % is not possible. Check it."
+        )
+    lost = soap_lost_to_hardness(
+        hardness_mmol_l=hardness_mmol_l, litres=litres, molar_mass=molar_mass
+    )
+    return (product_g * content_percent / PERCENT - lost) / litres
+
+
 def spray_rate_words(target_g_per_l: Decimal) -> str:
     """Return what others say about a spray of so many grams of soap per litre.
 

@@ -7,7 +7,8 @@ from typing import Any
 from django import forms
 
 from batches.forms.making import ChargeForm
-from batches.models import WeighingStart
+from batches.forms.portions import PortionChoice, offer_portions
+from batches.models import Portion, WeighingStart
 from batches.services.cooking.how import How
 from producer.forms.base import ActForm, PlainForm
 from producer.forms.fields import MassField, ObservedField
@@ -22,7 +23,7 @@ class BeginForm(ChargeForm):
         if not self.is_by_difference:
             first, second = second, first
         self.first = first
-        for name in (second, "passed_over", "unusual"):
+        for name in (second, "portion", "passed_over", "unusual"):
             self.fields.pop(name, None)
         self.fields[first].required = True
         if not self.is_by_difference:
@@ -46,6 +47,7 @@ class FinishForm(ActForm):
     """The second half of a weighing that was begun."""
 
     other_mg = MassField(label="Gross")
+    portion = PortionChoice(Portion.objects.none(), required=False)
     observed_at = ObservedField()
     passed_over = forms.CharField(
         label="If a lot that expires earlier is left, why", required=False
@@ -59,6 +61,7 @@ class FinishForm(ActForm):
     def __init__(self, *args: Any, start: WeighingStart, **options: Any) -> None:
         super().__init__(*args, **options)
         self._start = start
+        offer_portions(self, [start.source])
         if start.by_difference:
             self.fields["other_mg"].label = "The same container after"
             self.fields["other_mg"].help_text = "With the same lid on again."
@@ -68,7 +71,11 @@ class FinishForm(ActForm):
         facts = super().facts()
         other, first = facts.pop("other_mg"), self._start.first_mg
         gross, tare = (first, other) if self._start.by_difference else (other, first)
-        how = How(start=self._start, passed_over=facts.pop("passed_over"))
+        how = How(
+            start=self._start,
+            portion=facts.pop("portion", None),
+            passed_over=facts.pop("passed_over"),
+        )
         return {**facts, "gross_mg": gross, "tare_mg": tare, "how": how}
 
 

@@ -44,8 +44,9 @@ class VersionForm(ActForm):
         label="Soap content to dilute to (%)",
         required=False,
         help_text=(
-            "Only for a dilution. The water is then computed from the soap content of"
-            " the very paste; the amount you write for it below does not count."
+            "Only for a dilution. Empty: by ratio, with the water you write below. A"
+            " target: the water is computed from the soap content of the very paste,"
+            " and the amount you write for it does not count."
         ),
     )
     authority_reference = forms.CharField(

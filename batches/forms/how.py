@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING, Any, cast
 from django import forms
 from django.db.models import F
 
+from batches.forms.portions import PortionChoice, offer_portions
+from batches.models import Portion
 from batches.services.cooking.how import How
 from producer.forms.base import ActForm
 from producer.forms.fields import MassField
 from producer.models import Container, Stock, Vessel
 from producer.quantities import format_mass
 
-HOW = ("container", "vessel", "by_difference", "passed_over")
+HOW = ("container", "portion", "vessel", "by_difference", "passed_over")
 
 if TYPE_CHECKING:
     _ContainerChoice = forms.ModelChoiceField[Container]
@@ -48,6 +50,7 @@ class HowFields(ActForm):
         required=False,
         empty_label="from none of them",
     )
+    portion = PortionChoice(Portion.objects.none(), required=False)
     vessel = forms.ModelChoiceField(
         Vessel.objects.none(),
         label="Vessel on the scale",
@@ -62,8 +65,10 @@ class HowFields(ActForm):
         return str(self["by_difference"].value()) in {"True", "on", "true", "1"}
 
     def ask_how(self, stocks: Iterable[Stock]) -> None:
-        """Offer the containers of these stocks and the vessels, as far as needed."""
+        """Offer the containers or portions of these stocks, and the vessels, if any."""
+        stocks = list(stocks)
         self._offer_containers([stock.pk for stock in stocks])
+        offer_portions(self, stocks)
         self._offer_vessels()
         if self.is_by_difference:
             self.fields["gross_mg"].label = "The container before"

@@ -12,12 +12,12 @@ from django.utils.functional import cached_property
 
 from batches import trace
 from batches.forms.how import HowFields
-from batches.lifecycle import BOTTLE_MOVES, BottleStatus, moves_from
+from batches.lifecycle import BottleStatus
 from batches.models import Batch, Bottle, Formula, FormulaLine, FormulaVersion, Reading
-from batches.services import proposing
+from batches.services import bottle_moves, proposing
 from producer.forms.base import ActForm, ReasonForm
-from producer.forms.fields import MassField, NumberField, ObservedField, VolumeField
-from producer.models import Consignee, Instrument, RawLot, Stock, User, Vessel
+from producer.forms.fields import MassField, NumberField, ObservedField
+from producer.models import Instrument, RawLot, Stock, User, Vessel
 from producer.quantities import whole_number
 
 MOST_DISCOUNT = Decimal(10)
@@ -246,6 +246,7 @@ class ChargeForm(HowFields, WeighForm):
     field_order = (
         "source",
         "container",
+        "portion",
         "scale",
         "vessel",
         "gross_mg",
@@ -346,52 +347,23 @@ class AmendReadingForm(ReadingForm):
     observed_at = None  # type: ignore[assignment]  # it stays that of the observation
 
 
-class FillForm(ActForm):
-    """A filling into bottles of one size."""
-
-    count = forms.IntegerField(label="Bottles filled", min_value=1)
-    nominal_ul = VolumeField(label="Nominal quantity of each")
-    density = NumberField(
-        label="Density at 20 °C (g/ml)",
-        within=(Decimal("0.8"), Decimal("1.3")),
-        help_text="Weigh 100 ml at 20 °C and divide by 100. Cool before filling.",
-    )
-    loss_mg = MassField(label="Lost in filling", required=False)
-    observed_at = ObservedField()
-
-    def facts(self) -> dict[str, Any]:
-        """Return the facts; an empty loss is none."""
-        return {**super().facts(), "loss_mg": self.cleaned_data["loss_mg"] or 0}
-
-
-class DispatchForm(ActForm):
-    """Bottles for a consignee, by code or by range."""
-
-    consignee = forms.ModelChoiceField(Consignee.objects.all(), label="To")
-    codes = forms.CharField(
-        label="Bottle codes",
-        required=False,
-        widget=forms.Textarea({"rows": 4}),
-        help_text="Scan or type, one a line. Or give a range below.",
-    )
-    filling_lot = forms.CharField(label="Or filling lot", required=False)
-    first = forms.IntegerField(label="First bottle", required=False, min_value=1)
-    last = forms.IntegerField(label="Last bottle", required=False, min_value=1)
-    note = forms.CharField(label="Note", required=False)
-    observed_at = ObservedField()
-
-
 class BottleMoveForm(ReasonForm):
     """What became of a bottle."""
 
     new = forms.ChoiceField(label="What happened", widget=forms.RadioSelect)
+    inspection = forms.CharField(
+        label="What you found on looking at it",
+        required=False,
+        widget=forms.Textarea({"rows": 2}),
+        help_text="Needed before it goes back to stock: seal, level, colour, label.",
+    )
 
-    field_order = ("new", "reason")
+    field_order = ("new", "inspection", "reason")
 
     def __init__(self, *args: Any, bottle: Bottle, user: User, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["new"].choices = [  # type: ignore[attr-defined]
-            (move.end.value, move.end.label)
-            for move in moves_from(BOTTLE_MOVES, BottleStatus(bottle.status))
-            if move.end is not BottleStatus.DISPATCHED and user.may(move.right)
-        ]
+        self.fields["new"].choices = (  # type: ignore[attr-defined]
+            bottle_moves.choices_for(user, bottle.status)
+        )
+        if bottle.status != BottleStatus.RETURNED or not user.may("reviewer"):
+            del self.fields["inspection"]

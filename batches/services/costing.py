@@ -208,13 +208,14 @@ def _fillings(
     bad = models.Q(bottles__status=BottleStatus.DESTROYED)
     lots = list(
         FillingLot.objects.filter(batch=batch)
+        .select_related("balance")
         .annotate(bad=models.Count("bottles", filter=bad))
         .order_by("pk")
     )
     bottles = sum(lot.count for lot in lots)
     found = []
     for lot in lots:
-        share = product.part(lot.filled_mg + lot.loss_mg, made.came_out_mg)
+        share = product.part(_taken_mg(lot), made.came_out_mg)
         whole = share + Cost(amount=Fraction(with_bottles * lot.count, bottles))
         good = lot.count - lot.bad
         found.append(
@@ -223,6 +224,12 @@ def _fillings(
             )
         )
     return found
+
+
+def _taken_mg(lot: FillingLot) -> int:
+    """Return what a filling took: in the bottles, lost, and taken as samples."""
+    balance = getattr(lot, "balance", None)  # none before it was asked for
+    return lot.filled_mg + lot.loss_mg + (balance.sample_mg if balance else 0)
 
 
 def _each(whole: Cost, good: int) -> Cost | None:
@@ -241,8 +248,8 @@ def _where_it_went(
     went = [
         Part(
             code=one.lot.code,
-            name="filled into bottles, with what was lost in filling",
-            mass_mg=one.lot.filled_mg + one.lot.loss_mg,
+            name="filled into bottles, with what was lost or kept as a sample",
+            mass_mg=_taken_mg(one.lot),
             cost=one.product,
         )
         for one in fillings

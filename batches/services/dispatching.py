@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import datetime
 import uuid
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Mapping, Sequence
 
 from django.db import transaction
 from django.utils import timezone
 
-from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
-from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
+from batches.models import Batch, Bottle, Dispatch, FillingLot
 from batches.services import filling
+from batches.services.leaving import AT_A_TIME, Stop, fresh, stops
 from producer import journal
 from producer.codes import grouped, is_bottle_code, normalise
 from producer.errors import Conflict, Refusal
 from producer.models import Consignee, Right, User
 from producer.services.checks import local_day, plausible_time, require
 from producer.services.numbers import next_code
+
+# What the results say against a batch: its id with a sentence, for those it concerns.
+Barred = Callable[[Collection[Batch]], Mapping[int, str]]
+SCANNED_TWICE = "scanned twice: if these are two bottles, report it"
 
 
 def bottles_by_range(lot: FillingLot, first: int, last: int) -> list[Bottle]:
@@ -32,8 +37,11 @@ def bottles_by_range(lot: FillingLot, first: int, last: int) -> list[Bottle]:
 
 
 def bottles_by_codes(text: str) -> list[Bottle]:
-    """Return the bottles whose codes or addresses stand in ``text``, one a line."""
-    codes = list(dict.fromkeys(normalise(line) for line in text.split()))
+    """Return the bottles whose codes or addresses stand in ``text``, one a line.
+
+    Two lines with one code are refused: they may be two bottles.
+    """
+    codes = [normalise(line) for line in text.split()]
     wrong = [code for code in codes if not is_bottle_code(code)]
     if wrong:
         raise Refusal(
@@ -41,9 +49,18 @@ def bottles_by_codes(text: str) -> list[Bottle]:
             " or type it again.",
             field="codes",
         )
-    found = {
-        bottle.code: bottle for bottle in Bottle.objects.listed().filter(code__in=codes)
-    }
+    twice = [code for code, times in Counter(codes).items() if times > 1]
+    if twice:
+        words = ", ".join(grouped(code) for code in twice)
+        raise Refusal(
+            f"{words}: {SCANNED_TWICE}. If it was one bottle, take one of the lines"
+            " out.",
+            field="codes",
+        )
+    found: dict[str, Bottle] = {}
+    for start in range(0, len(codes), AT_A_TIME):
+        rows = Bottle.objects.listed().filter(code__in=codes[start : start + AT_A_TIME])
+        found |= {bottle.code: bottle for bottle in rows}
     unknown = [code for code in codes if code not in found]
     if unknown:
         raise Refusal(
@@ -52,23 +69,65 @@ def bottles_by_codes(text: str) -> list[Bottle]:
     return [found[code] for code in codes]
 
 
+def chosen(
+    *,
+    codes: str,
+    filling_lot: str,
+    first: int | None,
+    last: int | None,
+    states: Collection[str] = (BottleStatus.FILLED,),
+) -> list[Bottle]:
+    """Return the bottles of a form: by codes, by a range, or a whole filling lot.
+
+    Of a whole filling lot those in one of ``states``; what a range names is taken as
+    named, and what cannot go is then refused.
+    """
+    bottles = bottles_by_codes(codes)
+    if not filling_lot.strip():
+        if first or last:
+            raise Refusal(
+                "Write of which filling lot these are the numbers.", field="filling_lot"
+            )
+        return bottles
+    lot = FillingLot.objects.filter(code=filling_lot.strip().upper()).first()
+    if lot is None:
+        raise Refusal("No filling lot has this code.", field="filling_lot")
+    if first or last:
+        return bottles + bottles_by_range(lot, first or 1, last or lot.count)
+    here = list(lot.bottles.listed().filter(status__in=states))
+    if not here:
+        raise Refusal(
+            f"No bottle of {lot.code} is there for this.", field="filling_lot"
+        )
+    return bottles + here
+
+
 @transaction.atomic
 def dispatch(
     *,
     by: User,
     bottles: Sequence[Bottle],
     consignee: Consignee,
+    barred: Barred,
     note: str = "",
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> Dispatch:
-    """Record that bottles left for a consignee; all of them or none."""
+    """Record that bottles left for a consignee; all of them or none.
+
+    ``barred`` says what the results have against a batch of these leaving for this
+    consignee; it is :func:`quality.services.supplying.barred_for`. There is no
+    dispatch without it.
+    """
     require(by, Right.MAKER)
+    journal.in_line()
     if not bottles:
         raise Refusal("Choose at least one bottle.", field="codes")
     observed_at = plausible_time(observed_at or timezone.now())
-    for bottle in bottles:
-        _may_leave(bottle, consignee, local_day(observed_at))
+    each_once(bottles)
+    bottles = fresh(bottles)
+    for found in stops(bottles, consignee, local_day(observed_at)).values():
+        raise _refusal(found[0])
     row = Dispatch(
         code=next_code("D", local_day(observed_at).year),
         consignee=consignee,
@@ -78,6 +137,8 @@ def dispatch(
     )
     row.full_clean()
     row.save(force_insert=True)
+    for words in barred(_locked_released_batches(bottles)).values():
+        raise Refusal(words, field="codes")
     _send(by, row, bottles)
     journal.write(
         by=by,
@@ -85,7 +146,7 @@ def dispatch(
         subject=row,
         label=row.code,
         after={
-            "consignee": consignee.name,
+            "consignee": consignee.reference,
             "bottles": [bottle.code for bottle in bottles],
         },
         submission=submission,
@@ -93,12 +154,26 @@ def dispatch(
     return row
 
 
+def _refusal(stop: Stop) -> Refusal:
+    return Refusal(f"{stop.words} Nothing was dispatched.", field=stop.field)
+
+
+def each_once(bottles: Sequence[Bottle]) -> None:
+    """Refuse bottles of which one is among them twice."""
+    counted = Counter(bottle.pk for bottle in bottles)
+    for bottle in bottles:
+        if counted[bottle.pk] > 1:
+            raise Refusal(
+                f"Bottle {grouped(bottle.code)} is among them twice: by its code and"
+                f" in the range, or {SCANNED_TWICE}.",
+                field="codes",
+            )
+
+
 def _send(by: User, row: Dispatch, bottles: Sequence[Bottle]) -> None:
-    _lock_released_batches(bottles)
-    _nothing_bad_within(bottles)
     ids = [bottle.pk for bottle in bottles]
-    for start in range(0, len(ids), 500):
-        piece = ids[start : start + 500]
+    for start in range(0, len(ids), AT_A_TIME):
+        piece = ids[start : start + AT_A_TIME]
         # No join here: having waited for a row, PostgreSQL looks again at that row
         # alone, and would send a bottle that was held a moment ago.
         changed = Bottle.objects.filter(
@@ -119,59 +194,18 @@ def _send(by: User, row: Dispatch, bottles: Sequence[Bottle]) -> None:
     )
 
 
-def _lock_released_batches(bottles: Sequence[Bottle]) -> None:
+def _locked_released_batches(bottles: Sequence[Bottle]) -> list[Batch]:
     """Lock the batches until the transaction ends: nobody holds one meanwhile."""
     ids = {bottle.filling_lot.batch_id for bottle in bottles}
-    batches = Batch.objects.select_for_update().filter(pk__in=ids).order_by("pk")
+    batches = list(
+        Batch.objects.select_for_update(of=("self",))
+        .select_related("stock", "formula_version__formula")
+        .filter(pk__in=ids)
+        .order_by("pk")
+    )
     if any(batch.status != BatchStatus.RELEASED for batch in batches):
         raise Conflict(
             "The batch of one of these bottles was put on hold a moment ago. Nothing"
             " was dispatched; look again."
         )
-
-
-def _nothing_bad_within(bottles: Sequence[Bottle]) -> None:
-    """Refuse what has something on hold or rejected in it, at any depth.
-
-    A batch is held with what is in it; this asks again at the door, in three queries
-    for all bottles. What was rejected and then released for rework lets go.
-    """
-    batches = {bottle.filling_lot.batch_id: bottle.filling_lot for bottle in bottles}
-    for batch_id, words in sorted(trace.blocked(sorted(batches)).items()):
-        number = batches[batch_id].batch.number
-        raise Refusal(
-            f"Bottles of batch {number} cannot leave: {', '.join(words)}. A reviewer"
-            " decides about that first; nothing was dispatched.",
-            field="codes",
-        )
-
-
-def _may_leave(bottle: Bottle, consignee: Consignee, on: datetime.date) -> None:
-    label = f"Bottle {grouped(bottle.code)}"
-    if bottle.status != BottleStatus.FILLED:
-        raise Refusal(
-            f"{label} is {BottleStatus(bottle.status).label} and cannot leave.",
-            field="codes",
-        )
-    batch = bottle.filling_lot.batch
-    if batch.status != BatchStatus.RELEASED:
-        raise Refusal(
-            f"{label} comes from batch {batch.number}, which is"
-            f" {BatchStatus(batch.status).label}. It cannot leave.",
-            field="codes",
-        )
-    if bottle.filling_lot.use_by < on:
-        raise Refusal(f"{label} is past its use-by date.", field="codes")
-    version = batch.formula_version
-    if (
-        version.formula.purpose == Formula.Purpose.SPRAY
-        and consignee.kind != Consignee.Kind.OWN_USE
-        and not version.authority_reference
-    ):
-        raise Refusal(
-            f"{label} is a spray, and no authority's number is recorded for it: it is"
-            " for own use on the premises only. Selling or giving away a spray against"
-            " pests is regulated; rules differ by place and change. If your authority"
-            " has given you a number, record it in a new version of the formula.",
-            field="consignee",
-        )
+    return batches

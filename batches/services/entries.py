@@ -19,6 +19,7 @@ from batches.models import (
     BulkWeighing,
     Charge,
     HoldPoint,
+    LiquidReading,
     Loss,
     Reading,
     Titration,
@@ -26,7 +27,16 @@ from batches.models import (
     WeighingStart,
 )
 
-Entry = Charge | Reading | BulkWeighing | Loss | Titration | HoldPoint | WeighingStart
+Entry = (
+    Charge
+    | Reading
+    | BulkWeighing
+    | Loss
+    | Titration
+    | HoldPoint
+    | WeighingStart
+    | LiquidReading
+)
 OnPaper = Charge | Reading | BulkWeighing | Loss | HoldPoint | WeighingStart
 Row = TypeVar(
     "Row",
@@ -37,6 +47,7 @@ Row = TypeVar(
     Titration,
     HoldPoint,
     WeighingStart,
+    LiquidReading,
     Reading | Titration,
 )
 WHO = ("entered_by__person", "superseded_by")
@@ -98,6 +109,7 @@ class Entries:
             "scale",
             "certificate",
             "container__lot__stock",
+            "portion__batch__stock",
             "vessel",
             PAPER,
             *WHO,
@@ -132,6 +144,12 @@ class Entries:
             "replicates"
         )
         return self._rows("titrations", rows)
+
+    @cached_property
+    def liquid_readings(self) -> list[LiquidReading]:
+        """Hardness of the water and density, as they were measured."""
+        rows = LiquidReading.objects.filter(batch=self.batch)
+        return self._rows("liquid_readings", rows.select_related("instrument", *WHO))
 
     @cached_property
     def hold_points(self) -> list[HoldPoint]:
@@ -202,6 +220,7 @@ class Entries:
             self.weighings,
             self.losses,
             self.titrations,
+            self.liquid_readings,
         )
 
     @property

@@ -11,7 +11,6 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from batches import trace
 from batches.chemistry.dilution import net_mass
 from batches.chemistry.errors import ChemistryError
 from batches.lifecycle import (
@@ -21,12 +20,14 @@ from batches.lifecycle import (
     ForbiddenMove,
     find_move,
 )
-from batches.models import Batch, Bottle, BottleEvent, BulkWeighing, FillingLot, Formula
-from batches.services import moves
+from batches.models import Batch, Bottle, BottleEvent, FillingLot, Formula
+from batches.services import back_in_stock, filling_balance, moves
+from batches.services.portion_books import leave_alone
+from batches.services.use_by import first_end
 from producer import journal, written
 from producer.codes import new_bottle_code
 from producer.errors import Conflict, Refusal
-from producer.models import Right, StockMovement, User
+from producer.models import Place, Right, StockMovement, User
 from producer.quantities import milligrams
 from producer.services import stock as ledger
 from producer.services.checks import (
@@ -38,11 +39,11 @@ from producer.services.checks import (
 from producer.services.numbers import next_code
 
 SMALLEST_BOTTLE_UL = 10_000
-MOST_BOTTLES = 2000  # in one filling; a slip of the finger, not a day's work
+MOST_BOTTLES = 5000  # in one filling; a slip of the finger, not a day's work
 
 
 @transaction.atomic
-def fill(
+def fill(  # noqa: PLR0913 - as much as there is to say of a filling
     *,
     by: User,
     batch: Batch,
@@ -50,16 +51,36 @@ def fill(
     density: Decimal,
     count: int,
     loss_mg: int = 0,
+    planned: int | None = None,
+    sample_mg: int = 0,
+    rest_mg: int | None = None,
+    unexplained_reason: str = "",
+    temperature: Decimal | None = None,
+    place: Place | None = None,
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
 ) -> FillingLot:
     """Fill ``count`` bottles of ``nominal_ul`` each, and number them.
 
-    The mass drawn is count × nominal quantity × density, plus what was lost.
+    The mass drawn is count × nominal quantity × density, plus what was lost and what
+    was taken as a sample. ``rest_mg`` is all that is left of the batch, as weighed:
+    what is then missing beyond :func:`filling_balance.most_unsaid`, or is too much,
+    needs ``unexplained_reason``, and the book is set to the weighed rest. ``planned``
+    is how many bottles were meant. The bottles stand in ``place``.
     """
     require(by, Right.MAKER)
     batch = moves.locked(batch)
-    _fillable(batch, count)
+    _fillable(batch, count, count if planned is None else planned)
+    told = filling_balance.Told(
+        planned=count if planned is None else planned,
+        sample_mg=sample_mg,
+        rest_mg=rest_mg,
+        reason=unexplained_reason,
+        temperature=temperature,
+    )
+    filling_balance.check(told, loss_mg)
+    if place is not None and not place.in_use:
+        raise Refusal(f"{place.name} is not in use any more.", field="place")
     observed_at = plausible_time(observed_at or timezone.now())
     if nominal_ul < SMALLEST_BOTTLE_UL:
         raise Refusal(
@@ -84,16 +105,18 @@ def fill(
         entered_by=by,
     )
     lot.full_clean()
-    ledger.move(
+    leave_alone(batch, filled_mg + loss_mg + sample_mg)
+    drawn = ledger.move(
         by=by,
         stock=batch.stock,
         kind=StockMovement.Kind.FILLING,
-        amount_mg=-(filled_mg + loss_mg),
+        amount_mg=-(filled_mg + loss_mg + sample_mg),
         observed_at=observed_at,
         purpose=lot.code,
     )
     lot.save(force_insert=True)
-    _make_bottles(by, lot)
+    balance = filling_balance.record(by=by, lot=lot, drawn=drawn, told=told)
+    _make_bottles(by, lot, place)
     journal.write(
         by=by,
         act="bottles filled",
@@ -106,24 +129,27 @@ def fill(
             "density": str(density),
             "filled_mg": filled_mg,
             "loss_mg": loss_mg,
+            "planned": balance.planned,
+            "before_mg": balance.before_mg,
+            "sample_mg": sample_mg,
+            "rest_mg": rest_mg,
+            "unexplained_mg": balance.unexplained_mg,
+            **({"temperature": str(temperature)} if temperature is not None else {}),
+            **({"place": place.name} if place else {}),
         },
+        reason=balance.reason,
         submission=submission,
     )
     return lot
 
 
 def use_by(batch: Batch) -> datetime.date:
-    """Return the earliest day on which the life of the batch, or of one in it, ends.
+    """Return the earliest day on which the batch, or anything in it, ends.
 
-    The life is that of the formula version, from the day the batch was weighed out.
+    The life of a batch is that of its formula version, from the day it was weighed out;
+    a raw lot ends on its expiry date. Which it is, says :func:`.use_by.first_end`.
     """
-    within = trace.upstream_ids(batch.pk)
-    weighings = BulkWeighing.objects.current().filter(batch__in=within)
-    return min(
-        local_day(weighing.observed_at)
-        + datetime.timedelta(days=weighing.batch.formula_version.shelf_life_days)
-        for weighing in weighings.select_related("batch__formula_version")
-    )
+    return first_end(batch).day
 
 
 @transaction.atomic
@@ -133,20 +159,26 @@ def move_bottle(
     bottle: Bottle,
     new: str,
     reason: str,
+    inspection: str = "",
     submission: uuid.UUID | None = None,
 ) -> Bottle:
-    """Record that a bottle came back, was recovered, destroyed, held or freed."""
+    """Record that a bottle came back, was recovered, destroyed, held or freed.
+
+    ``inspection`` is what was found before one that was out goes back to stock.
+    """
     reason = need_reason(reason)
     old = bottle.status
     if new == BottleStatus.DISPATCHED:
         raise Refusal("Dispatch bottles on the page “Dispatch”, to a consignee.")
-    batch = moves.locked(bottle.filling_lot.batch)
-    if new == BottleStatus.FILLED and batch.status != BatchStatus.RELEASED:
-        raise Refusal(
-            f"Batch {batch.number} is {BatchStatus(batch.status).label}, so the bottle"
-            " cannot go back to stock."
-        )
-    change_bottles(by=by, bottles=[bottle], new=BottleStatus(new), reason=reason)
+    moves.locked(bottle.filling_lot.batch)
+    if new == BottleStatus.FILLED:
+        back_in_stock.check([bottle], inspection=inspection)
+    change_bottles(
+        by=by,
+        bottles=[bottle],
+        new=BottleStatus(new),
+        reason=back_in_stock.in_words(reason, inspection),
+    )
     journal.write(
         by=by,
         act=f"bottle {BottleStatus(new).label}",
@@ -162,11 +194,17 @@ def move_bottle(
 
 
 def change_bottles(
-    *, by: User, bottles: Sequence[Bottle], new: BottleStatus, reason: str
+    *,
+    by: User,
+    bottles: Sequence[Bottle],
+    new: BottleStatus,
+    reason: str,
+    place: Place | None = None,
 ) -> int:
     """Move bottles, each by a conditional UPDATE, and add their events.
 
-    Callers hold the transaction and write the journal. Returns how many moved.
+    ``place`` is where they stand from now on, if that changes. Callers hold the
+    transaction and write the journal. Returns how many moved.
     """
     for old in {bottle.status for bottle in bottles}:
         group = [bottle for bottle in bottles if bottle.status == old]
@@ -175,8 +213,8 @@ def change_bottles(
         except ForbiddenMove as error:
             raise Conflict(f"Bottle {group[0].code}: {error}") from error
         require(by, Right(move.right))
-        _update(group, old=old, new=new)
-        add_events(by=by, bottles=group, old=old, new=new, reason=reason)
+        _update(group, old=old, new=new, place=place)
+        add_events(by=by, bottles=group, old=old, new=new, reason=reason, place=place)
     return len(bottles)
 
 
@@ -195,6 +233,11 @@ def hold_lot_here(*, by: User, filling_lot: FillingLot, reason: str) -> int:
     return _hold(by, Bottle.objects.filter(filling_lot=filling_lot), reason)
 
 
+def hold_one_here(*, by: User, bottle: Bottle, reason: str) -> int:
+    """Hold a bottle if it is still here, as :func:`hold_here`."""
+    return _hold(by, Bottle.objects.filter(pk=bottle.pk), reason)
+
+
 def _hold(by: User, bottles: QuerySet[Bottle], reason: str) -> int:
     old, new = BottleStatus.FILLED, BottleStatus.ON_HOLD
     here = list(bottles.filter(status=old))
@@ -211,6 +254,7 @@ def add_events(
     new: str,
     reason: str = "",
     dispatch_id: int | None = None,
+    place: Place | None = None,
     observed_at: datetime.datetime | None = None,
 ) -> None:
     """Add one event a bottle."""
@@ -224,6 +268,7 @@ def add_events(
                 new=new,
                 reason=reason,
                 dispatch_id=dispatch_id,
+                place=place,
                 observed_at=now,
                 entered_by=by,
             )
@@ -232,18 +277,29 @@ def add_events(
     )
 
 
-def _update(group: Sequence[Bottle], *, old: str, new: BottleStatus) -> None:
+def _update(
+    group: Sequence[Bottle],
+    *,
+    old: str,
+    new: BottleStatus,
+    place: Place | None = None,
+) -> None:
     ids = [bottle.pk for bottle in group]
     for start in range(0, len(ids), 500):
         piece = ids[start : start + 500]
         values: dict[str, object] = {"status": new}
         if new is BottleStatus.FILLED:  # back in stock: nobody has it
             values["consignee"] = None
+        if place is not None:
+            values["place"] = place
         changed = Bottle.objects.filter(pk__in=piece, status=old).update(**values)
         if changed != len(piece):
             raise Conflict(
                 "Somebody else moved one of these bottles a moment ago. Look again."
             )
+    if place is not None:
+        for bottle in group:
+            written.note(bottle)
 
 
 def why_not_filled(batch: Batch) -> str:
@@ -260,24 +316,25 @@ def why_not_filled(batch: Batch) -> str:
     return ""
 
 
-def _fillable(batch: Batch, count: int) -> None:
+def _fillable(batch: Batch, count: int, planned: int) -> None:
     refused = why_not_filled(batch)
     if refused:
         raise Refusal(refused)
-    if not 0 < count <= MOST_BOTTLES:
-        raise Refusal(
-            f"Fill between 1 and {MOST_BOTTLES} bottles at a time.", field="count"
-        )
+    for field, number in (("count", count), ("planned", planned)):
+        if not 0 < number <= MOST_BOTTLES:
+            raise Refusal(
+                f"Fill between 1 and {MOST_BOTTLES} bottles at a time.", field=field
+            )
 
 
-def _make_bottles(by: User, lot: FillingLot) -> None:
+def _make_bottles(by: User, lot: FillingLot, place: Place | None) -> None:
     codes: set[str] = set()
     while len(codes) < lot.count:
         codes.add(new_bottle_code())
     made = written.create_all(
         Bottle,
         (
-            Bottle(filling_lot=lot, number=number, code=code)
+            Bottle(filling_lot=lot, number=number, code=code, place=place)
             for number, code in enumerate(codes, start=1)
         ),
     )
@@ -286,5 +343,6 @@ def _make_bottles(by: User, lot: FillingLot) -> None:
         bottles=made,
         old="",
         new=BottleStatus.FILLED,
+        place=place,
         observed_at=lot.observed_at,
     )

@@ -210,7 +210,10 @@ def finishing(
             " or take it back and weigh anew."
         )
     return dataclasses.replace(
-        how_of(row), passed_over=how.passed_over, transcription=how.transcription
+        how_of(row),
+        portion=how.portion,
+        passed_over=how.passed_over,
+        transcription=how.transcription,
     )
 
 

@@ -22,6 +22,7 @@ from batches.models import (
     BulkWeighing,
     Charge,
     HoldPoint,
+    LiquidReading,
     Loss,
     Reading,
     Titration,
@@ -51,6 +52,7 @@ _TABLES: tuple[tuple[type[models.Model], tuple[str, ...]], ...] = (
     (WeighingStart, ("source", "container", "vessel")),
     (BulkWeighing, ()),
     (HoldPoint, ()),
+    (LiquidReading, ()),
 )
 
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 from batches.forms.charging import BeginForm, FinishForm, UndoForm
 from batches.forms.making import ChargeForm, StockChoice
 from batches.forms.papers import ask_when
-from batches.models import Batch, FormulaLine, WeighingStart
+from batches.models import Batch, Formula, FormulaLine, WeighingStart
 from batches.services import cooking, half_weighings, planning, proposing, undoing
 from batches.views import papers
 from batches.views.batches import batch_by_number, page_of
@@ -108,10 +108,16 @@ def charge_begin(request: HttpRequest, number: str, position: int) -> HttpRespon
             "lead": "It is kept as an incomplete weighing. Nothing is drawn and no net"
             " is made up until it is finished or taken back.",
             "keep_as": title,
-            "cautions": ["potash"] if target and target.kind == "potash" else [],
+            "cautions": _cautions(found, target),
             **papers.band(found, sheet),
         },
     )
+
+
+def _cautions(batch: Batch, target: planning.PlanLine | None) -> list[str]:
+    if target and target.kind == Material.Kind.POTASH:
+        return ["potash"]
+    return [] if batch.kind == Formula.Kind.COOK else ["hot_work"]
 
 
 @needs(Right.MAKER)

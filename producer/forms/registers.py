@@ -12,7 +12,15 @@ from django.utils.text import capfirst
 from producer.forms.base import say_what_is_missing
 from producer.forms.fields import DayField, MassField, NumberField
 from producer.middleware import decimal_mark
-from producer.models import Consignee, Instrument, Material, Premises, Supplier, Vessel
+from producer.models import (
+    Consignee,
+    Instrument,
+    Material,
+    Place,
+    Premises,
+    Supplier,
+    Vessel,
+)
 from producer.quantities import format_number, grams
 from producer.services.registers import fingerprint
 
@@ -95,7 +103,9 @@ def _form(model: type[models.Model], *names: str) -> type[RegisterForm]:
 
 
 SupplierForm = _form(Supplier, "name", "address", "phone", "email", "note")
-ConsigneeForm = _form(Consignee, "kind", "name", "address", "phone", "email")
+ConsigneeForm = _form(
+    Consignee, "kind", "name", "address", "phone", "email", "keep_until"
+)
 MaterialForm = _form(
     Material,
     "name",
@@ -121,6 +131,7 @@ InstrumentForm = _form(
     "in_use",
 )
 VesselForm = _form(Vessel, "name", "made_of", "tare_mg", "note", "in_use")
+PlaceForm = _form(Place, "name", "conditions", "in_use")
 PremisesForm = _form(
     Premises,
     "name",

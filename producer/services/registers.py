@@ -12,12 +12,13 @@ from typing import Any, TypeVar
 
 from django.db import models, transaction
 
-from producer import journal
+from producer import journal, written
 from producer.errors import Conflict, Refusal
 from producer.models import (
     Consignee,
     Instrument,
     Material,
+    Place,
     Premises,
     Right,
     Supplier,
@@ -28,7 +29,9 @@ from producer.models.journal import canonical
 from producer.services.checks import require
 from producer.services.instrument_fields import check_fields
 
-Entry = TypeVar("Entry", Supplier, Consignee, Material, Instrument, Vessel, Premises)
+Entry = TypeVar(
+    "Entry", Supplier, Consignee, Material, Instrument, Vessel, Place, Premises
+)
 
 RIGHT_FOR: dict[type[models.Model], Right] = {
     Supplier: Right.MAKER,
@@ -36,6 +39,7 @@ RIGHT_FOR: dict[type[models.Model], Right] = {
     Material: Right.MAKER,
     Instrument: Right.MAKER,
     Vessel: Right.MAKER,
+    Place: Right.MAKER,
     Premises: Right.OWNER,
 }
 
@@ -59,7 +63,22 @@ def values(entry: models.Model) -> dict[str, Any]:
     return {
         field.name: None if raw is None else field.value_to_string(entry)
         for field in entry._meta.concrete_fields
-        if (raw := field.value_from_object(entry)) is not None or field.null
+        if field.name != written.SEAL
+        and ((raw := field.value_from_object(entry)) is not None or field.null)
+    }
+
+
+def said(entry: models.Model) -> dict[str, Any]:
+    """Return the fields of an entry as the journal may say them for ever.
+
+    Personal data are not told in words, only sealed: so they can be erased.
+    """
+    seal = getattr(entry, written.SEAL, "")
+    return {
+        name: written.sealed(name, value, seal)
+        if name in written.personal(type(entry))
+        else value
+        for name, value in values(entry).items()
     }
 
 
@@ -89,6 +108,10 @@ def save(
             "Somebody changed this entry while you had it open. Open it again, look at"
             " the new values, and repeat your change if it is still needed."
         )
+    if isinstance(stored, Consignee) and stored.erased_at:
+        raise Refusal(
+            "These contact data were erased. If they buy again, register them anew."
+        )
     entry.full_clean()
     if isinstance(entry, Premises):
         check_pause(entry)
@@ -100,9 +123,9 @@ def save(
         by=by,
         act=f"{name} changed" if stored else f"{name} registered",
         subject=entry,
-        label=str(entry),
-        before=values(stored) if stored else {},
-        after=values(entry),
+        label=getattr(entry, "reference", str(entry)),
+        before=said(stored) if stored else {},
+        after=said(entry),
         submission=submission,
     )
     return entry

@@ -65,10 +65,17 @@ LOOKS = {
     "self_reviewed": Look("half", "doubt", "self-reviewed"),
     # bottles
     "filled": Look("tick", "good"),
+    "retained": Look("ring", "plain"),
     "dispatched": Look("out", "plain"),
     "returned": Look("back", "doubt"),
     "recovered": Look("back", "doubt"),
     "destroyed": Look("cross", "plain"),
+    # texts of labels
+    "written": Look("ring", "plain"),
+    "approved": Look("tick", "good"),
+    "former": Look("tick", "plain"),
+    "withdrawn": Look("cross", "bad"),
+    "class_changed": Look("triangle", "doubt"),
     # what happened to the basis of a signature
     "void": Look("cross", "bad"),
     "basis_revised": Look("triangle", "doubt", "basis later revised"),

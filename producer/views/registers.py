@@ -18,6 +18,7 @@ from producer.models import (
     Consignee,
     Instrument,
     Material,
+    Place,
     Premises,
     Right,
     Supplier,
@@ -83,6 +84,13 @@ REGISTERS = {
         "vessel",
         "Vessels and their tares",
         ("name", "made_of", "tare_mg", "in_use"),
+    ),
+    "places": Register(
+        Place,
+        forms.PlaceForm,
+        "place",
+        "Places",
+        ("name", "conditions", "in_use"),
     ),
 }
 

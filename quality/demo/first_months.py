@@ -7,6 +7,7 @@ from decimal import Decimal
 from batches.services import cooking
 from producer.models import Certificate
 from quality.demo import bench, judging, money, people, registers
+from quality.demo.bottling import bottle
 from quality.demo.formulas import SPRAY, WASH, set_limits, write_formulas
 from quality.demo.goods import Delivery, Values, add_certificate, receive, release
 from quality.demo.making import (
@@ -14,7 +15,6 @@ from quality.demo.making import (
     Outcome,
     cook,
     dilute,
-    fill,
     open_cook,
     release_batch,
     rework,
@@ -195,7 +195,7 @@ def first_sales(scene: Scene) -> None:
     _wash(scene, "wash 1", "cook 2", 3500, Outcome(percent="99.3", ph="9.62"))
     release_batch(scene, "wash 1", 148)
     clock.set(147, "10:30")
-    fill(scene, "F1", batch="wash 1", count=16, millilitres=500, density="1.018")
+    bottle(scene, "F1", batch="wash 1", count=16, millilitres=500, density="1.018")
     clock.set(146, "15:00")
     dispatch(scene, "F1", 1, 8, to="larder", note="First crate; paid on the nail.")
     clock.set(145, "12:10")
@@ -204,9 +204,9 @@ def first_sales(scene: Scene) -> None:
     _wash(scene, "wash 2", "cook 3", 4000, Outcome(percent="98.9", ph="9.55"))
     release_batch(scene, "wash 2", 141)
     clock.set(140, "10:20")
-    fill(scene, "F2", batch="wash 2", count=12, millilitres=500, density="1.017")
+    bottle(scene, "F2", batch="wash 2", count=12, millilitres=500, density="1.017")
     clock.wait(50)
-    fill(scene, "F3", batch="wash 2", count=14, millilitres=250, density="1.017")
+    bottle(scene, "F3", batch="wash 2", count=14, millilitres=250, density="1.017")
     clock.set(138, "10:00")
     dilute(
         scene,
@@ -220,7 +220,7 @@ def first_sales(scene: Scene) -> None:
     )
     release_batch(scene, "spray 1", 137)
     clock.set(136, "11:00")
-    fill(scene, "F4", batch="spray 1", count=12, millilitres=250, density="1.008")
+    bottle(scene, "F4", batch="spray 1", count=12, millilitres=250, density="1.008")
     clock.set(135, "14:30")
     dispatch(scene, "F2", 1, 6, to="refill")
     clock.set(133, "15:20")
@@ -293,7 +293,7 @@ def a_new_oil(scene: Scene) -> None:
     _wash(scene, "wash 3", "cook 5", 3600, Outcome(percent="99.1", ph="9.58"))
     release_batch(scene, "wash 3", 107)
     clock.set(106, "10:10")
-    fill(
+    bottle(
         scene,
         "F5",
         batch="wash 3",

@@ -8,7 +8,8 @@ from batches.lifecycle import BottleStatus
 from batches.models import Loss
 from batches.services import cooking
 from producer.models import Certificate, RawLot
-from quality.demo import bench, judging, money, recall, registers, store
+from quality.demo import bench, garden, judging, money, recall, registers, store
+from quality.demo.bottling import bottle, fill, finish
 from quality.demo.formulas import SPRAY, WASH
 from quality.demo.goods import (
     Delivery,
@@ -24,7 +25,6 @@ from quality.demo.making import (
     Outcome,
     cook,
     dilute,
-    fill,
     heat,
     open_cook,
     release_batch,
@@ -118,7 +118,7 @@ def the_recall(scene: Scene) -> None:
     _wash(scene, "wash 4", "cook 6", 4300, Outcome(percent="98.8", ph="9.66"))
     release_batch(scene, "wash 4", 54)
     clock.set(53, "10:20")
-    fill(scene, "F6", batch="wash 4", count=20, millilitres=500, density="1.019")
+    bottle(scene, "F6", batch="wash 4", count=20, millilitres=500, density="1.019")
     clock.set(50, "14:50")
     dispatch(scene, "F6", 1, 10, to="refill")
     recall.close(scene)
@@ -149,8 +149,17 @@ def fuller_shelves(scene: Scene) -> None:
     _wash(scene, "wash 5", "cook 7", 4500, Outcome(percent="99.0", ph="9.69"))
     release_batch(scene, "wash 5", 35)
     clock.set(34, "10:30")
-    fill(scene, "F7", batch="wash 5", count=42, millilitres=250, density="1.018")
+    fill(
+        scene,
+        "F7",
+        batch="wash 5",
+        count=42,
+        millilitres=250,
+        density="1.018",
+        missing_g=38,
+    )
     bench.check_filling(scene, "F7")
+    finish(scene, "F7", keep=42)
     clock.set(28, "15:30")
     dispatch(scene, "F7", 1, 18, to="larder")
     recall.mock_recall(scene)
@@ -180,15 +189,20 @@ def the_last_weeks(scene: Scene) -> None:
     )
     release_batch(scene, "spray 2", 15)
     clock.set(14, "11:10")
-    fill(scene, "F8", batch="spray 2", count=12, millilitres=250, density="1.007")
+    bottle(scene, "F8", batch="spray 2", count=12, millilitres=250, density="1.007")
+    leaf = garden.try_a_leaf(scene)
     clock.set(13, "10:00")
     _wash(scene, "wash 6", "cook 8", 2400, Outcome(percent="99.2", ph="9.83"))
     release_batch(scene, "wash 6", 12)
+    garden.look_at_leaf(scene, leaf)
+    garden.look_up_rules(scene)
     clock.set(11, "10:15")
     fill(scene, "F9", batch="wash 6", count=22, millilitres=250, density="1.016")
     bench.check_filling(scene, "F9")
+    finish(scene, "F9")
     clock.set(10, "18:50")
     dispatch(scene, "F8", 1, 3, to="garden")
+    garden.spray_beans(scene)
     clock.set(9, "12:30")
     move_bottles(
         scene,

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from batches.models import Batch, FormulaLine, Reading
-from batches.services import cooking, filling, planning
+from batches.services import cooking, planning
 from producer.models import Stock, User
 from quality.demo import before
 from quality.demo.formulas import PASTE
@@ -225,27 +225,6 @@ def dilute(
         _charge(scene, batch, planned.line, planned.source, near)
     scene.clock.wait(60)  # until the paste has dissolved
     test_and_weigh(scene, name, outcome)
-
-
-def fill(
-    scene: Scene,
-    name: str,
-    *,
-    batch: str,
-    count: int,
-    millilitres: int,
-    density: str,
-    maker: str = OWNER,
-) -> None:
-    """Fill bottles; a little stays in the hose."""
-    scene.fillings[name] = filling.fill(
-        by=scene.users[maker],
-        batch=scene.batch(batch),
-        nominal_ul=millilitres * 1000,
-        density=Decimal(density),
-        count=count,
-        loss_mg=scene.dice.randint(15, 45) * GRAM,
-    )
 
 
 def sign(

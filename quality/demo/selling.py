@@ -12,7 +12,7 @@ from producer.models import Stock
 from quality.demo.people import HELPER, OWNER, REVIEWER
 from quality.demo.scene import Scene
 from quality.models import Recall
-from quality.services import recalling
+from quality.services import recalling, supplying
 
 
 def dispatch(
@@ -26,7 +26,7 @@ def dispatch(
     observed_at: datetime.datetime | None = None,
 ) -> None:
     """Send the bottles numbered ``first`` to ``last`` to a consignee."""
-    dispatching.dispatch(
+    supplying.dispatch(
         by=scene.users[HELPER],
         bottles=dispatching.bottles_by_range(scene.fillings[filling_lot], first, last),
         consignee=scene.consignees[to],

@@ -284,8 +284,13 @@ def filled_from(batch_ids: Iterable[int]) -> list[Filled]:
     """Return the filling lots of these batches, a fixed number of queries."""
     lots = (
         FillingLot.objects.filter(batch__in=list(batch_ids))
-        .select_related("batch__stock", "batch__formula_version")
-        .prefetch_related("fill_checks")
+        .select_related(
+            "batch__stock",
+            "batch__formula_version",
+            "balance",
+            "release__entered_by__person",
+        )
+        .prefetch_related("fill_checks", "samples__bottle", "samples__place")
         .order_by("pk")
     )
     bottles = Bottle.objects.filter(filling_lot__in=lots).order_by()

@@ -124,6 +124,15 @@ ENTRIES: list[Method] = [
         function=_DOSES + "spray_tank",
     ),
     Method(
+        name="Rate of a tank that was weighed",
+        gives="soap left to work, in g per litre; the least",
+        formula="product · soap content/litres − 2 · M(soap) · hardness",
+        source="conservation of the soap, the way back of the tank of spray",
+        valid="A tank and a product above zero; hardness 0 to 20 mmol/l.",
+        refuses="An empty tank, no product, a content outside 0 to 100 %.",
+        function=_DOSES + "rate_of_tank",
+    ),
+    Method(
         name="What is said about a rate of spray",
         gives="a sentence",
         formula="5 to 8 g/l work, 10 g/l can kill plants; others spray about 2 %",

@@ -28,7 +28,7 @@ from batches.chemistry.weighed_bottles import (
 )
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle, FillingLot
-from batches.services import filling, moves
+from batches.services import density, filling, moves
 from producer import journal
 from producer.errors import Refusal
 from producer.models import Instrument, Right, User
@@ -41,10 +41,8 @@ from quality.services.limits import facts_of, limit_for
 from quality.statistics.conformity import Verdict
 
 MICROLITRES = 1000  # in a millilitre
-# Bottles that are easily bought, and what a soap solution weighs: common practice, no
-# source. A density of one's own is taken as soon as something was filled.
+# Bottles that are easily bought: common practice, no source.
 USUAL_SIZES_ML = (100, 250, 500, 750, 1000)
-USUAL_DENSITY = Decimal("1.02")
 # How the reason of a bottle begins that a weighing put on hold.
 HELD_WORDS = "Mean content of"
 MUST_STAY = (
@@ -230,17 +228,11 @@ class Bottles:
 
 
 def density_of(batch: Batch) -> tuple[Decimal, str]:
-    """Return the density to reckon with in g/ml, and where it is from."""
-    former = (
-        FillingLot.objects.filter(
-            batch__formula_version__formula=batch.formula_version.formula_id
-        )
-        .order_by("-pk")
-        .first()
-    )
-    if former is None:
-        return USUAL_DENSITY, "usual for a liquid soap; weigh 100 ml of yours"
-    return former.density, f"as in {former.code}"
+    """Return the density to reckon with in g/ml, and where it is from.
+
+    See :mod:`batches.services.density`.
+    """
+    return density.density_of(batch)
 
 
 def bottles_of(mass_mg: int, density: Decimal) -> list[Bottles]:

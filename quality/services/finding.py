@@ -10,7 +10,15 @@ from typing import TypeVar
 from django.db.models import F, Model, Q, QuerySet, Value
 from django.db.models.functions import Replace
 
-from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
+from batches.models import (
+    Batch,
+    Bottle,
+    Dispatch,
+    FillingLot,
+    Formula,
+    Portion,
+    SprayMix,
+)
 from producer.codes import (
     CodeError,
     canonical_numbered,
@@ -68,9 +76,10 @@ def by_code(text: str) -> Hit | None:
     if is_bottle_code(text):
         code = normalise(text)
         return Hit("quality:bottle", (code,), code)
-    container = _CONTAINER.fullmatch(text)
-    if container:
-        return _container(container[1], int(container[2]))
+    part = _CONTAINER.fullmatch(text)
+    if part:
+        number = int(part[2])
+        return _container(part[1], number) or _portion(part[1], number)
     try:
         code = canonical_numbered(text)
     except CodeError:
@@ -84,6 +93,7 @@ def by_code(text: str) -> Hit | None:
         ("batches:dispatch", Dispatch),
         ("quality:recall", Recall),
         ("quality:deviation", Deviation),
+        ("quality:mix", SprayMix),
     ):
         if model._default_manager.filter(code=code).exists():
             return Hit(page, (code,), code)
@@ -97,6 +107,15 @@ def _container(lot: str, number: int) -> Hit | None:
         return None
     known = Container.objects.filter(lot__stock__code=code, number=number)
     return Hit("producer:lot", (code,), f"{code}/{number}") if known.exists() else None
+
+
+def _portion(batch: str, number: int) -> Hit | None:
+    try:
+        code = canonical_numbered(batch)
+    except CodeError:
+        return None
+    known = Portion.objects.filter(batch__stock__code=code, number=number)
+    return Hit("batches:batch", (code,), f"{code}/{number}") if known.exists() else None
 
 
 def looks_like_code(text: str) -> bool:

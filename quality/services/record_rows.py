@@ -15,10 +15,12 @@ from batches.models import (
     BulkWeighing,
     Charge,
     HoldPoint,
+    LiquidReading,
     Reading,
     Titration,
     WeighingStart,
 )
+from batches.services import liquid_readings
 from batches.services.entries import Entries, Entry
 
 
@@ -42,6 +44,7 @@ def _how_of(row: Charge) -> dict[str, Any]:
     return {
         **({"by_difference": True} if row.by_difference else {}),
         **container_of(row),
+        **({"portion": row.portion.number} if row.portion else {}),
         **vessel_of(row),
         **({"start": row.start_id} if row.start_id is not None else {}),
         **({"passed_over": row.passed_over} if row.passed_over else {}),
@@ -152,6 +155,28 @@ def losses_of(entries: Entries) -> dict[str, Any]:
     return {"losses": listed} if listed else {}
 
 
+def liquid_readings_of(entries: Entries) -> dict[str, Any]:
+    """Return hardness and density; no key where there are none, as for titrations.
+
+    Only what was measured while the record was open.
+    """
+    rows = liquid_readings.of_record(entries.batch, entries.liquid_readings)
+    listed = [
+        {
+            "id": row.pk,
+            "kind": row.kind,
+            "value": decimal_text(row.value),
+            "half_width": decimal_text(row.half_width),
+            "temperature": decimal_text(row.temperature),
+            "method": row.method,
+            "instrument": row.instrument_id,
+            **_hand(row),
+        }
+        for row in rows
+    ]
+    return {"liquid_readings": listed} if listed else {}
+
+
 def _titration(row: Titration) -> dict[str, Any]:
     return {
         "id": row.pk,
@@ -205,7 +230,7 @@ def reading_of(row: Reading) -> dict[str, Any]:
 
 
 def _hand(row: Entry) -> dict[str, Any]:
-    sheet = None if isinstance(row, Titration) else row.transcription_id
+    sheet = None if isinstance(row, Titration | LiquidReading) else row.transcription_id
     return {
         **({"sheet": sheet} if sheet is not None else {}),
         "supersedes": row.supersedes_id,

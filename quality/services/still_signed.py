@@ -31,7 +31,7 @@ UNREADABLE = (
 # :class:`.Entries`. Records from before titrations, losses or hold points lack the key.
 LISTS = (
     *("charges", "readings", "weighings", "losses", "titrations"),
-    *("hold_points", "starts"),
+    *("hold_points", "starts", "liquid_readings"),
 )
 
 

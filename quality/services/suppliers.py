@@ -7,11 +7,11 @@ import datetime
 from collections import Counter
 from decimal import Decimal
 
-from django.db.models import Q
+from django.db.models import Count, OuterRef, Q, Subquery
 from django.utils import timezone
 
 from batches.lifecycle import BottleStatus
-from batches.models import Bottle, Dispatch, FillingLot
+from batches.models import Bottle, BottleEvent, Dispatch, FillingLot
 from producer.models import Certificate, Consignee, Material, RawLot, Supplier
 from quality.models import Deviation, Recall
 
@@ -139,6 +139,17 @@ class Held:
     bottles: int
 
 
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class CameBack:
+    """Bottles of a filling lot that a consignee had, and what became of them."""
+
+    at: datetime.datetime
+    lot: FillingLot
+    word: str
+    bottles: int
+    reason: str
+
+
 def record_of(supplier: Supplier) -> SupplierRecord:
     """Return a supplier's record, the newest lot first; a fixed number of queries."""
     zone = timezone.get_current_timezone()  # that of the premises, in every request
@@ -178,8 +189,43 @@ def held_by(consignee: Consignee) -> list[Held]:
 
 
 def dispatches_to(consignee: Consignee) -> list[Dispatch]:
-    """Return the newest dispatches to a consignee."""
-    return list(Dispatch.objects.filter(consignee=consignee)[:MOST_SHOWN])
+    """Return the newest dispatches to a consignee, each with its ``bottles``."""
+    rows = Dispatch.objects.filter(consignee=consignee).annotate(
+        bottles=Count("events", filter=Q(events__new=BottleStatus.DISPATCHED))
+    )
+    return list(rows[:MOST_SHOWN])
+
+
+def came_back_from(consignee: Consignee) -> list[CameBack]:
+    """Return what became of bottles that a consignee had, the newest first.
+
+    Of each the last dispatch before it says who had it.
+    """
+    before = BottleEvent.objects.filter(
+        bottle=OuterRef("bottle"), new=BottleStatus.DISPATCHED, pk__lt=OuterRef("pk")
+    ).order_by("-pk")
+    rows = (
+        BottleEvent.objects.filter(old=BottleStatus.DISPATCHED)
+        .annotate(had=Subquery(before.values("dispatch__consignee")[:1]))
+        .filter(had=consignee.pk)
+        .select_related("bottle__filling_lot")
+        .order_by("-observed_at", "bottle__filling_lot", "bottle__number")
+    )
+    groups: dict[tuple[int, str, str, datetime.datetime], list[BottleEvent]] = {}
+    for row in rows:
+        moment = row.observed_at.replace(second=0, microsecond=0)
+        key = (row.bottle.filling_lot_id, row.new, row.reason, moment)
+        groups.setdefault(key, []).append(row)
+    return [
+        CameBack(
+            at=events[0].observed_at,
+            lot=events[0].bottle.filling_lot,
+            word=events[0].get_new_display(),
+            bottles=len(events),
+            reason=events[0].reason,
+        )
+        for events in list(groups.values())[:MOST_SHOWN]
+    ]
 
 
 def _lot_record(lot: RawLot, zone: datetime.tzinfo) -> LotRecord:

@@ -8,7 +8,10 @@ from django import template
 
 from batches.chemistry.errors import ChemistryError
 from batches.chemistry.net_content import fill_limits
-from batches.models import Batch, FillingLot, Formula
+from batches.models import Batch, FillingLot, Formula, LiquidReading
+from batches.services import density, liquid_readings, use_by
+from batches.services.entries import Entries
+from producer.models import Right
 from quality.services import dosing, filling_checks
 
 register = template.Library()
@@ -33,15 +36,20 @@ def fill_checks(context: template.Context, lot: FillingLot) -> dict[str, Any]:
     return page
 
 
-@register.inclusion_tag("quality/_liquid.html")
-def liquid(batch: Batch) -> dict[str, Any]:
-    """Show the class of contents of a dilution, with the question if there is one.
+@register.inclusion_tag("quality/_liquid.html", takes_context=True)
+def liquid(
+    context: dict[str, Any], batch: Batch, entries: Entries | None = None
+) -> dict[str, Any]:
+    """Show what came of a liquid: soap, class of contents, density, hardness, use-by.
 
-    Nothing of a cook or a blend: they are not what is sold.
+    Of a dilution, and of a blend that is no paste; nothing of a cook.
     """
-    page: dict[str, Any] = {"batch": batch}
-    if batch.kind != Formula.Kind.DILUTION:
+    page: dict[str, Any] = {"batch": batch, "is_liquid": _is_liquid(batch)}
+    if not page["is_liquid"]:
         return page
+    page |= _measured(batch, entries or Entries(batch), context["user"])
+    ends = use_by.ends_of(batch)
+    page["ends"] = ends if any(end.code == batch.number for end in ends) else []
     try:
         product = dosing.product_of(batch)
     except dosing.NotKnownError as reason:
@@ -50,6 +58,35 @@ def liquid(batch: Batch) -> dict[str, Any]:
     if product.worked_out is not None:
         page["content"] = dosing.content_of(product.worked_out, product.lowest)
     return page
+
+
+def _is_liquid(batch: Batch) -> bool:
+    is_paste = batch.formula_version.formula.purpose == Formula.Purpose.PASTE
+    return batch.kind == Formula.Kind.DILUTION or (
+        batch.kind == Formula.Kind.BLEND and not is_paste
+    )
+
+
+def _measured(batch: Batch, entries: Entries, user: Any) -> dict[str, Any]:
+    """Return what was measured, what counts of it, and what may still be measured."""
+    kinds = LiquidReading.Kind
+    newest = {kind: liquid_readings.newest_of(entries, kind) for kind in kinds}
+    may, gone = user.may(Right.MAKER), {"abandoned", "rejected", "reworked", "disposed"}
+    may = may and batch.status not in gone
+    closed = liquid_readings.closed_at(batch)
+    return {
+        "hardness": newest[kinds.HARDNESS],
+        "measured_density": newest[kinds.DENSITY],
+        "density": density.density_of(batch),
+        "readings": entries.liquid_readings,
+        "can_measure_water": may and batch.is_open,
+        "can_measure": may and batch.status != "planned",
+        "can_amend": {
+            row.pk
+            for row in entries.liquid_readings
+            if may and (closed is None or row.entered_at > closed)
+        },
+    }
 
 
 @register.inclusion_tag("quality/_bottles_from_mass.html")

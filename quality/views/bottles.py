@@ -5,54 +5,101 @@ from __future__ import annotations
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.http import urlencode
 
 from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Bottle
-from producer.codes import is_bottle_code, normalise
+from batches.services import bottle_doubts, scans
+from producer.codes import BOTTLE_LENGTH, is_bottle_code, normalise
 from producer.models import User
 from producer.services.intake import current_certificates
 from producer.views.acts import read_only
+from quality.services import bottle_now
 from quality.services.recalling import recalls_of_bottle
+from quality.views import bottle_public
+
+LONGEST = 4 * BOTTLE_LENGTH  # characters of a typed code, with whatever is between
 
 
 @login_not_required
 @read_only
 def bottle(request: HttpRequest, code: str) -> HttpResponse:
     """Show a bottle by its code, however it was typed."""
-    bare = normalise(code)
+    bare = normalise(code[:LONGEST])
+    if not isinstance(request.user, User):
+        premises = getattr(request, "premises", None)
+        return bottle_public.page(request, bare, bottle_public.contact_of(premises))
+    said = (
+        bottle_public.words_of(request),
+        bottle_public.contact_of(getattr(request, "premises", None)),
+    )
     if not is_bottle_code(bare):
-        return render(request, "quality/bottle_mistyped.html", status=404)
-    found = Bottle.objects.listed().filter(code=bare).first()
+        return bottle_public.mistyped(*said)
+    found = Bottle.objects.listed().select_related("place").filter(code=bare).first()
     if found is None:
-        return render(request, "quality/bottle_unknown.html", status=404)
-    if code != bare and isinstance(request.user, User):
+        if request.method == "GET":
+            scans.count_unknown(bare)
+        return bottle_public.unknown(*said)
+    if code != bare:
         return redirect("quality:bottle", bare)
+    return render(request, "quality/bottle.html", _inside(found, request.user))
+
+
+@login_not_required
+@read_only
+def bottle_typed(request: HttpRequest) -> HttpResponse:
+    """Go to the page of the code that was typed in, or ask for one."""
+    typed = normalise(request.GET.get("code", "")[:LONGEST])
+    code = "".join(sign for sign in typed if sign.isalnum())
+    if not code:
+        return bottle_public.ask(request)
+    asked = request.GET.get("lang")
+    question = f"?{urlencode({'lang': asked})}" if asked else ""
+    return redirect(reverse("quality:bottle", args=[code]) + question)
+
+
+def _inside(found: Bottle, user: User) -> dict[str, object]:
+    lot, batch = found.filling_lot, found.filling_lot.batch
     recalls = recalls_of_bottle(found)
-    context = {
+    doubts = list(bottle_doubts.of_bottle(found))
+    still_open = [doubt for doubt in doubts if not hasattr(doubt, "end")]
+    genealogy = trace.trace(batch.stock)
+    certificates = current_certificates(genealogy.lots)
+    times, last_scan = scans.times_scanned(found)
+    today = timezone.localdate()
+    next_act = bottle_now.next_of(
+        found, recalls=recalls, doubts=still_open, today=today
+    )
+    return {
         "bottle": found,
-        "lot": found.filling_lot,
-        "batch": found.filling_lot.batch,
-        "version": found.filling_lot.batch.formula_version,
+        "lot": lot,
+        "batch": batch,
+        "version": batch.formula_version,
         "recalls": recalls,
         "destroyed": found.status == BottleStatus.DESTROYED,
-        "stop": bool(recalls)
-        or found.status in {BottleStatus.DESTROYED, BottleStatus.ON_HOLD}
-        or found.filling_lot.batch.status != BatchStatus.RELEASED,
-    }
-    if not isinstance(request.user, User):
-        return render(request, "quality/bottle_public.html", context)
-    return render(request, "quality/bottle.html", {**context, **_history(found)})
-
-
-def _history(found: Bottle) -> dict[str, object]:
-    genealogy = trace.trace(found.filling_lot.batch.stock)
-    certificates = current_certificates(genealogy.lots)
-    return {
-        "genealogy": genealogy,
-        "lots": [(lot, certificates.get(lot.pk)) for lot in genealogy.lots],
-        "events": found.events.select_related(
-            "entered_by__person", "dispatch__consignee"
+        "held": found.status == BottleStatus.ON_HOLD
+        or batch.status != BatchStatus.RELEASED,
+        "past_use_by": lot.use_by < today,
+        "doubts": doubts,
+        "doubted": bool(still_open),
+        "next": next_act,
+        "next_at": next_act.at if next_act.is_for(user) else "",
+        "where": bottle_now.where_is(
+            found.status,
+            found.consignee.name if found.consignee else "",
+            found.place.name if found.place else "",
         ),
-        "siblings": found.filling_lot.count - 1,
+        "sisters": bottle_now.sisters_of(found),
+        "copies": bottle_now.copies_of(found),
+        "times": times,
+        "last_scan": last_scan,
+        "genealogy": genealogy,
+        "lots": [(raw, certificates.get(raw.pk)) for raw in genealogy.lots],
+        "events": found.events.select_related(
+            "entered_by__person", "dispatch__consignee", "place"
+        ),
+        "siblings": lot.count - 1,
     }

@@ -15,7 +15,8 @@ from producer.codes import grouped
 from producer.errors import Conflict, Refusal
 from producer.models import Consignee
 from producer.services.checks import local_day
-from tests import make
+from quality.services import supplying
+from tests import leaving, make
 from tests.database import while_uncommitted
 
 
@@ -25,7 +26,7 @@ def dispatch(
     consignee: Consignee | None = None,
     observed_at: datetime.datetime | None = None,
 ) -> Dispatch:
-    return dispatching.dispatch(
+    return supplying.dispatch(
         by=crew.maker,
         bottles=bottles,
         consignee=consignee or make.consignee(crew.maker),
@@ -35,7 +36,7 @@ def dispatch(
 
 @pytest.mark.django_db
 def test_a_dispatch_says_who_has_which_bottle(crew: make.Crew) -> None:
-    first, second = make.bottles_of(make.filled(crew))
+    first, second = make.bottles_of(leaving.filled(crew))
     row = dispatch(crew, [first])
     first.refresh_from_db()
     second.refresh_from_db()
@@ -50,12 +51,12 @@ def test_a_dispatch_says_who_has_which_bottle(crew: make.Crew) -> None:
 @pytest.mark.django_db
 def test_scenario_28_spray_to_neighbour(crew: make.Crew) -> None:
     spray = make.released_liquid(crew, make.spray_version(crew))
-    bottles = make.bottles_of(make.filled(crew, spray))
+    bottles = make.bottles_of(leaving.filled(crew, spray))
     for name, kind in (("neighbour at number 4", "private"), ("Shop", "reseller")):
         with pytest.raises(Refusal, match="own use on the premises only") as refusal:
             dispatch(crew, bottles, make.consignee(crew.maker, name, kind))
         assert refusal.value.field == "consignee"
-        assert "rules differ by place and change" in refusal.value.message
+        assert "Rules differ by place and change" in refusal.value.message
     assert not Dispatch.objects.exists()
     own = make.consignee(crew.maker, "our own garden", "own_use")
     assert dispatch(crew, bottles, own).consignee == own
@@ -72,26 +73,26 @@ def test_scenario_28_spray_to_neighbour_with_the_authoritys_number(
     )
     spray = make.released_liquid(crew, version)
     neighbour = make.consignee(crew.maker, "neighbour at number 4", "private")
-    row = dispatch(crew, make.bottles_of(make.filled(crew, spray)), neighbour)
+    row = dispatch(crew, make.bottles_of(leaving.filled(crew, spray)), neighbour)
     assert row.consignee == neighbour
 
 
 @pytest.mark.django_db
 def test_control_a_wash_may_go_to_a_neighbour(crew: make.Crew) -> None:
     neighbour = make.consignee(crew.maker, "neighbour at number 4", "private")
-    assert dispatch(crew, make.bottles_of(make.filled(crew)), neighbour)
+    assert dispatch(crew, make.bottles_of(leaving.filled(crew)), neighbour)
 
 
 @pytest.mark.django_db
 def test_all_leave_or_none(crew: make.Crew) -> None:
-    first, second = make.bottles_of(make.filled(crew))
+    first, second = make.bottles_of(leaving.filled(crew))
     dispatch(crew, [first])
     first.refresh_from_db()
     with pytest.raises(Refusal, match="is dispatched and cannot leave"):
         dispatch(crew, [second, first])
     with pytest.raises(Refusal, match="at least one"):
         dispatch(crew, [])
-    with pytest.raises(Conflict):
+    with pytest.raises(Refusal, match="scanned twice"):
         dispatch(crew, [second, second])
     second.refresh_from_db()
     assert second.status == "filled"
@@ -100,7 +101,7 @@ def test_all_leave_or_none(crew: make.Crew) -> None:
 
 @pytest.mark.django_db
 def test_nothing_leaves_from_a_batch_on_hold(crew: make.Crew) -> None:
-    lot = make.filled(crew)
+    lot = leaving.filled(crew)
     bottles = make.bottles_of(lot)
     make.sign(crew.reviewer, lot.batch, "hold")
     held = make.bottles_of(lot)
@@ -123,7 +124,7 @@ def test_a_bottle_past_its_use_by_date_does_not_leave(crew: make.Crew) -> None:
     liquid = make.signed(
         crew.reviewer, cooking.finish(by=crew.maker, batch=liquid), "release"
     )
-    lot = make.filled(crew, liquid)
+    lot = leaving.filled(crew, liquid)
     # 180 days later, on the calendar of the premises; clocks may have been changed.
     assert lot.use_by == local_day(long_ago) + datetime.timedelta(days=180)
     assert lot.use_by < make.TODAY
@@ -136,7 +137,7 @@ def test_a_bottle_past_its_use_by_date_does_not_leave(crew: make.Crew) -> None:
 
 @pytest.mark.django_db(transaction=True)
 def test_of_two_dispatches_of_one_bottle_at_once_one_is_told(crew: make.Crew) -> None:
-    bottles = make.bottles_of(make.filled(crew))
+    bottles = make.bottles_of(leaving.filled(crew))
     shops = [make.consignee(crew.maker, name) for name in ("North shop", "South shop")]
     results = while_uncommitted(
         *(functools.partial(dispatch, crew, bottles, shop) for shop in shops)
@@ -151,7 +152,7 @@ def test_of_two_dispatches_of_one_bottle_at_once_one_is_told(crew: make.Crew) ->
 
 @pytest.mark.django_db(transaction=True)
 def test_a_bottle_held_a_moment_ago_does_not_leave(crew: make.Crew) -> None:
-    lot = make.filled(crew)
+    lot = leaving.filled(crew)
     bottles = make.bottles_of(lot)
     make.consignee(crew.maker)
     results = while_uncommitted(
@@ -170,7 +171,7 @@ def test_a_bottle_held_a_moment_ago_does_not_leave(crew: make.Crew) -> None:
 
 @pytest.mark.django_db(transaction=True)
 def test_a_bottle_of_a_batch_held_a_moment_ago_does_not_leave(crew: make.Crew) -> None:
-    lot = make.filled(crew)
+    lot = leaving.filled(crew)
     bottles = make.bottles_of(lot)
     make.consignee(crew.maker)
     results = while_uncommitted(
@@ -185,7 +186,7 @@ def test_a_bottle_of_a_batch_held_a_moment_ago_does_not_leave(crew: make.Crew) -
 def test_control_looking_first_and_sending_later_sends_a_held_bottle(
     crew: make.Crew,
 ) -> None:
-    lot = make.filled(crew)
+    lot = leaving.filled(crew)
     make.consignee(crew.maker)
     seen_filled = [bottle.pk for bottle in make.bottles_of(lot)]
     make.sign(crew.reviewer, lot.batch, "hold")
@@ -197,7 +198,7 @@ def test_control_looking_first_and_sending_later_sends_a_held_bottle(
 
 @pytest.mark.django_db
 def test_bottles_are_found_by_number_and_by_code_or_address(crew: make.Crew) -> None:
-    lot = make.filled(crew, count=4, nominal_ul=100_000)
+    lot = leaving.filled(crew, count=4, nominal_ul=100_000)
     bottles = make.bottles_of(lot)
     assert dispatching.bottles_by_range(lot, 2, 3) == bottles[1:3]
     for first, last in ((0, 2), (3, 2), (2, 5)):
@@ -207,10 +208,19 @@ def test_bottles_are_found_by_number_and_by_code_or_address(crew: make.Crew) -> 
         [
             grouped(bottles[2].code).lower(),
             f"https://soap.example/b/{bottles[0].code}/",
-            bottles[2].code,
         ]
     )
     assert dispatching.bottles_by_codes(text) == [bottles[2], bottles[0]]
+
+
+@pytest.mark.django_db
+def test_a_code_that_came_twice_may_be_two_bottles(crew: make.Crew) -> None:
+    one, other = make.bottles_of(leaving.filled(crew))
+    again = f"{one.code}\n{other.code}\nhttps://soap.example/b/{one.code}/"
+    with pytest.raises(Refusal, match="if these are two bottles, report it") as told:
+        dispatching.bottles_by_codes(again)
+    assert grouped(one.code) in told.value.message
+    assert grouped(other.code) not in told.value.message
 
 
 @pytest.mark.django_db
@@ -223,6 +233,6 @@ def test_an_unknown_or_mistyped_code_is_told_apart(crew: make.Crew) -> None:
 
 @pytest.mark.django_db
 def test_the_database_has_no_bottle_that_left_for_nobody(crew: make.Crew) -> None:
-    make.filled(crew)
+    leaving.filled(crew)
     with pytest.raises(IntegrityError):
         Bottle.objects.update(status="dispatched")

@@ -14,11 +14,11 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from batches.models import Batch, Charge
-from batches.services import cooking, dispatching, planning
+from batches.services import cooking, planning
 from batches.services.discounting import set_lye_discount
 from producer.models import RawLot
 from quality.services import recalling
-from tests import make
+from tests import leaving, make
 from tests.database import row_counts
 from tests.doors.pages import page_of
 
@@ -124,7 +124,7 @@ def more_dispatches(crew: make.Crew, number: int) -> None:
     lot = make.filled(crew, count=number, nominal_ul=20_000)
     to = make.consignee(crew.maker)
     for bottle in make.bottles_of(lot):
-        dispatching.dispatch(by=crew.maker, bottles=[bottle], consignee=to)
+        leaving.sent(crew, [bottle], consignee=to)
 
 
 def more_recalls(crew: make.Crew, number: int) -> None:

@@ -12,10 +12,11 @@ import dataclasses
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from batches.models import Batch
+from batches.models import Batch, BottleDiscrepancy, ScanAlert
 from producer.models import RawLot, SafetyNote
 from quality.services import goods
-from tests import lab, make
+from tests import bottling, hands, lab, make
+from tests.doors import label_acts, spray_acts
 from tests.doors.world import Arguments, World
 
 Fields = Mapping[str, Any]
@@ -73,6 +74,15 @@ def of_note(**fields: Any) -> Where:
     return where
 
 
+def of_liquid(*more: str | int, **fields: Any) -> Where:
+    """Return a form about the labels of the liquid that is released."""
+
+    def where(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+        return (world.released.formula_version.formula_id, *more), fields
+
+    return where
+
+
 def of_pot(*more: str | int, **fields: Any) -> Where:
     """Return a form about the batch that cooks."""
     return lambda world, crew: ((world.cooking.number, *more), fields)
@@ -98,6 +108,26 @@ def of_signed(rows: str, **fields: Any) -> Where:
         return (batch.number, row.pk), fields
 
     return where
+
+
+def of_released(rows: str = "", **fields: Any) -> Where:
+    """Return a form about the liquid that is released, or the first of its rows."""
+
+    def where(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+        batch = world.released
+        if not rows:
+            return (batch.number,), fields
+        return (batch.number, getattr(batch, rows).order_by("pk")[0].pk), fields
+
+    return where
+
+
+def of_pot_of_liquid(kind: str, **fields: Any) -> Where:
+    """Return a form about a dilution that waits for review."""
+    return lambda world, crew: (
+        (make.diluted_batch(crew).number, kind),
+        fields,
+    )
 
 
 def of_lots(rows: str, **fields: Any) -> Where:
@@ -250,8 +280,37 @@ def container(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     return (world.lot.code,), {"gross_mg": "5 kg", "tare_mg": "350 g"}
 
 
+def putting(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """A bottle that is put on a shelf."""
+    return (), {"place": hands.place(crew).pk, "codes": world.bottle.code}
+
+
+def forgotten(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """Somebody who wants to be forgotten."""
+    return (make.consignee(crew.maker, name="Ida Norrgård", kind="private").pk,), WHY
+
+
+def doubted(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """A bottle whose code another one has too."""
+    return (world.bottle.code,), {"kind": "duplicate", "found": "at the stall"}
+
+
+def settled(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """A doubt about a bottle, and what it was."""
+    return (BottleDiscrepancy.objects.latest("pk").pk,), WHY
+
+
+def scanned_code(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """A code that was never issued and that somebody asked for."""
+    return (ScanAlert.objects.latest("pk").pk,), WHY
+
+
 def broken_bottle(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     return (world.bottle.code,), {**WHY, "new": "destroyed"}
+
+
+def broken_bottles(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    return (), {**WHY, "new": "destroyed", "codes": world.bottle.code}
 
 
 def sending(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
@@ -300,6 +359,18 @@ def weighed_bottles(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
         "tare_mg": "40 g",
         "masses": "296\n297\n295",
     }
+
+
+def kept_sample(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """A bottle that is kept here."""
+    place = bottling.shelf(crew)
+    return (world.filling_lot.code,), {"bottle": world.bottle.code, "place": place.pk}
+
+
+def ready_lot(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """A filling lot with which all is done but the release."""
+    lot = bottling.ready(crew, world.released, count=1, nominal_ul=100_000)
+    return (lot.code,), {}
 
 
 def of_deviation(**fields: Any) -> Where:
@@ -371,6 +442,10 @@ ACTS: tuple[Act, ...] = (
     Act("producer:stock_take_new", MAKER, counts),
     Act("batches:formula_new", MAKER, formula),
     Act("batches:formula_version", MAKER, version),
+    Act("batches:classify", MAKER, of_liquid(signal="none", basis="data sheet")),
+    Act("batches:label_text_write", MAKER, of_liquid("de", **WHY, doses="on")),
+    Act("batches:label_text_approve", REVIEWER, of_liquid("de", 1)),
+    Act("batches:label_text_withdraw", REVIEWER, of_liquid("en", 1, **WHY)),
     Act("batches:batch_open", MAKER, opening),
     Act("batches:lots", MAKER, choice),
     Act("batches:discount", MAKER, of_new_pot(**WHY, discount="2")),
@@ -402,6 +477,27 @@ ACTS: tuple[Act, ...] = (
     Act("batches:loss", MAKER, of_pot(kind="spill", mass_mg="3 g")),
     Act("batches:loss_amend", MAKER, of_pots("losses", **WHY, mass_mg="8 g")),
     Act("batches:loss_void", MAKER, of_pots("losses", **WHY)),
+    Act("batches:portion_add", MAKER, of_released(mass_mg="20 g", purpose="gifts")),
+    Act("batches:portion_amend", MAKER, of_released("portions", **WHY, purpose="own")),
+    Act("batches:portion_void", MAKER, of_released("portions", **WHY)),
+    Act(
+        "batches:liquid_read",
+        MAKER,
+        of_pot_of_liquid("hardness", value="14", unit="°dH", method="strip"),
+        "hardness",
+    ),
+    Act(
+        "batches:liquid_read",
+        MAKER,
+        of_pot_of_liquid("density", value="1,021", temperature="20"),
+        "density",
+    ),
+    Act(
+        "batches:liquid_amend",
+        MAKER,
+        of_released("liquid_readings", **WHY, value="1.022", temperature="20"),
+    ),
+    Act("batches:liquid_void", MAKER, of_released("liquid_readings", **WHY)),
     Act("batches:cost_add", MAKER, of_pot(kind="hours", amount_hundredths="36,50")),
     Act("batches:cost_amend", MAKER, of_pots("costs", **WHY, amount_hundredths="2")),
     Act("batches:cost_void", MAKER, of_pots("costs", **WHY)),
@@ -455,12 +551,26 @@ ACTS: tuple[Act, ...] = (
     ),
     Act("batches:container_void", MAKER, of_lots("container_weighings", **WHY)),
     Act("batches:bottle_move", MAKER, broken_bottle),
-    Act("batches:dispatch_new", MAKER, sending),
+    Act("batches:place_put", MAKER, putting),
+    Act("quality:consignee_erase", MAKER, forgotten),
+    Act("quality:bottle_doubt_report", MAKER, doubted),
+    Act("quality:bottle_doubt_settle", REVIEWER, settled),
+    Act("quality:scan_alert", MAKER, scanned_code),
+    Act("quality:dispatch_new", MAKER, sending),
+    Act("quality:bottles_move", MAKER, broken_bottles),
     Act("quality:limit_set", REVIEWER, limit),
     Act("quality:material_limit_set", REVIEWER, limit_of_material),
     Act("quality:sign", REVIEWER, signature),
     Act("quality:fill_check", MAKER, weighed_bottles),
     Act("quality:fill_free", REVIEWER, topped_up),
+    Act("batches:sample", MAKER, kept_sample),
+    Act("quality:labels", MAKER, label_acts.labels),
+    Act("batches:label_count", MAKER, label_acts.label_count),
+    Act("batches:label_count_amend", MAKER, label_acts.of_label_count(count="2")),
+    Act("batches:label_count_void", MAKER, label_acts.of_label_count()),
+    Act("batches:label_format_new", MAKER, label_acts.new_format),
+    Act("batches:label_format", MAKER, label_acts.sheet_format),
+    Act("quality:fill_release", REVIEWER, ready_lot),
     Act("quality:deviation_open", MAKER, of_pot(**DEVIATION, characteristic="ph")),
     Act("quality:deviation_open_instrument", REVIEWER, faulty_scale),
     Act("quality:deviation_step", MAKER, of_deviation(kind="test", text="pH 9.8")),
@@ -483,4 +593,5 @@ ACTS: tuple[Act, ...] = (
         check(make.meter, shown="7.02", second_shown="10.03", temperature="25"),
         "pH meter",
     ),
+    *(Act(*row) for row in spray_acts.ROWS),
 )

@@ -12,6 +12,7 @@ from django.test import Client, RequestFactory
 from django.urls import reverse
 from django.views.defaults import server_error
 
+from batches.models import LabelIssue
 from producer.models import Person, User
 from tests import make
 from tests.doors.pages import Page, page_of, text_of
@@ -141,25 +142,19 @@ def test_a_list_sorts_both_ways_and_keeps_its_filter_when_paged(
 
 
 @pytest.mark.parametrize(
-    "query",
-    [
-        "first=" + "9" * 5000,
-        "first=-1&last=0",
-        "first=²",
-        "first=2&last=1",
-        "first=&last=",
-        "last=" + "9" * 40,
-        "first=1.5",
-    ],
+    "numbers",
+    ["9" * 5000, "-1", "²", "2-1", "1-" + "9" * 40, "1.5", "1--2", "0", "one"],
 )
-def test_labels_asked_for_in_nonsense_are_those_there_are(
-    world: World, browser: Client, query: str
+def test_labels_asked_for_in_nonsense_are_refused_beside_the_field(
+    world: World, browser: Client, numbers: str
 ) -> None:
     browser.raise_request_exception = False
-    address = reverse("batches:labels", args=[world.filling_lot.code])
-    response = browser.get(f"{address}?{query}")
+    address = reverse("quality:labels", args=[world.filling_lot.code])
+    issues = LabelIssue.objects.count()
+    response = browser.post(address, {"numbers": numbers})
     assert response.status_code == 200
-    assert response.getvalue().startswith(b"%PDF")
+    assert "is no bottle of this lot" in response.content.decode()
+    assert LabelIssue.objects.count() == issues
 
 
 @pytest.mark.parametrize(

@@ -8,8 +8,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from batches.models import Bottle
-from batches.services import filling
+from batches.models import Bottle, ScanAlert
+from batches.services import filling, scans
 from producer.codes import grouped, new_bottle_code
 from producer.models import Consignee, Person, RawLot, Supplier, User
 from quality.models import Recall
@@ -27,6 +27,8 @@ PUBLIC = {
     "producer:set_up",  # nobody can have an account yet; a code guards it
     "producer:sign_in",
     "quality:bottle",  # what the code on a bottle leads to
+    "quality:bottle_scanned",  # the same, as the square on the label says it
+    "quality:bottle_typed",  # where the code on a bottle is typed in
 }
 WARNS = "warning-page"
 
@@ -76,7 +78,7 @@ def test_scenario_34_public_scan(world: World) -> None:
         "Recall none known",
         "Not for skin, hair, food or animals.",
         "Keep out of reach of children.",
-        "Not together with acids or bleach.",
+        "Do not mix with acids or bleach.",
         "Hollow Beck Soapery",
         "2 Beck Lane, Hollow",
         "555 0100",
@@ -143,6 +145,7 @@ def test_a_code_may_be_typed_with_or_without_hyphens_in_either_case(
 
 def test_scenario_11_unknown_bottle(world: World) -> None:
     """A well-formed code that was never issued: told so, nothing made or leaked."""
+    scans.forget()
     before, code = row_counts(), new_bottle_code()
     page = scan(code, status=404)
     assert "was not issued by us" in page.words
@@ -151,6 +154,9 @@ def test_scenario_11_unknown_bottle(world: World) -> None:
     for kept in secrets_of(world) | {world.bottle.code, world.released.number}:
         assert kept.lower() not in page.words.lower()
     assert row_counts() == before
+    scans.flush()  # the attempt is noted inside, with nothing of who made it
+    alert = ScanAlert.objects.get(code=code)
+    assert (alert.kind, alert.count, alert.seen_by) == ("unknown", 1, None)
 
 
 def test_codes_cannot_be_guessed_by_counting(world: World) -> None:
@@ -243,7 +249,7 @@ def test_a_spray_carries_the_cautions_of_a_spray(world: World) -> None:
     )
     words = scan(spray.bottles.get().code).words
     assert "your own, on your own land, at your own risk" in words
-    assert "Wet one leaf, wait 24 to 48 hours" in words
+    assert "Test one leaf, wait 24 to 48 hours." in words
     assert "on plants" not in scan(world.bottle.code).words.lower()
 
 

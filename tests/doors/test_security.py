@@ -46,7 +46,7 @@ Answers = Iterator[tuple[str, HttpResponseBase]]
 
 
 # Drawing a PDF is slow, and none of them is a page.
-PRINTS = {"batches:labels", "quality:batch_sheet", "quality:dossier"} | {
+PRINTS = {"quality:batch_sheet", "quality:dossier"} | {
     name for name in worlds.url_names() if name.endswith("_pdf")
 }
 
@@ -216,6 +216,7 @@ CHOSEN_BY_US = {
     "producer.User": {"username", "password"},
     "producer.JournalEntry": {"before", "after", "act", "subject_kind", "subject_id"},
     "producer.Attachment": {"content_type", "original_name"},
+    "batches.LabelIssue": {"band"},
     "quality.Signature": {"record"},
     "quality.DeviationStep": {"record"},
 }

@@ -11,20 +11,41 @@ from django.db.models import Model
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
-from batches.models import Batch, Bottle, Dispatch, FillingLot
+from batches.models import (
+    Batch,
+    Bottle,
+    BottleDiscrepancy,
+    Dispatch,
+    FillingLot,
+    LabelVersion,
+    PatchTest,
+    ScanAlert,
+    SheetFormat,
+    SprayMix,
+)
 from batches.services import (
+    bottle_doubts,
     cooking,
     costs,
-    dispatching,
     half_weighings,
     losses,
     transcribing,
 )
-from producer.models import RawLot, SafetyNote, StockTake, User
+from producer.models import RawLot, RulesCheck, SafetyNote, StockTake, User
 from producer.services import containers, counting, safety
 from quality.models import Deviation, Recall
-from quality.services import recalling
-from tests import kept, lab, make
+from quality.services import recalling, supplying
+from tests import (
+    bottling,
+    kept,
+    lab,
+    label_texts,
+    labelled,
+    liquids,
+    make,
+    scanned,
+    sprays,
+)
 from tests.quality import faulty
 
 ROLES = ("visitor", "owner", "maker", "reviewer", "auditor")
@@ -74,22 +95,32 @@ def build() -> World:
     }
     crew = make.Crew(accounts["maker"], accounts["reviewer"])
     released = make.released_liquid(crew)
-    filling_lot = make.filled(crew, released, count=3, nominal_ul=250_000)
-    here, sent, _ = make.bottles_of(filling_lot)
+    filling_lot = bottling.bottled(crew, released, count=3, nominal_ul=250_000)
+    here, sent, astray = make.bottles_of(filling_lot)
     lot = RawLot.objects.listed().get(material=make.potash(crew.maker))
     lab.titration(crew, lot.stock)
+    liquids.set_aside(crew, released)
+    liquids.measured(crew, released)
     # Before the can is found heavier: that holds the lot, and nothing of it leaves.
-    dispatch = dispatching.dispatch(
+    dispatch = supplying.dispatch(
         by=crew.maker,
         bottles=[sent],
         consignee=make.consignee(crew.maker),
         note="by the carrier",
     )
+    bottle_doubts.report(
+        by=crew.maker, bottle=astray, kind="elsewhere", found="in the barn"
+    )
+    sprays.scene(crew)
     lab.container(crew, lot, gain_mg=100_000)
     make.strips(crew.maker)
     safety.record_note(
         by=crew.maker, kind="protection", topic="goggles", done_on=make.TODAY
     )
+    scanned.unknown()
+    labelled.own_format(crew)
+    bottling.text(crew, released.formula_version.formula)
+    label_texts.written(crew, released.formula_version.formula, "de")
     rejected = _rejected(crew)
     return World(
         accounts=accounts,
@@ -204,6 +235,9 @@ def addresses(world: World) -> dict[str, list[str]]:
 def arguments_of(world: World) -> dict[str, list[Arguments]]:
     """Return real arguments for each URL name that takes any, () for the rest."""
     formula = world.cooking.formula_version.formula_id
+    liquid = world.released.formula_version.formula_id
+    issue = _pk(world.filling_lot.label_issues.first())
+    count = _pk(world.filling_lot.label_counts.first())
     version = world.cooking.formula_version_id
     pot = world.cooking.number
     charge, reading, weighing = (
@@ -256,15 +290,27 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "producer:lot_price": [(lot,)],
         "producer:safety_amend": [(_pk(SafetyNote.objects.first()),)],
         "producer:safety_void": [(_pk(SafetyNote.objects.first()),)],
+        **_of_sprays(),
         "batches:costs": [(pot,), (world.released.number,)],
         "batches:cost_add": [(pot,)],
         "batches:cost_amend": [(pot, _pk(world.cooking.costs.first()))],
         "batches:cost_void": [(pot, _pk(world.cooking.costs.first()))],
         "quality:supplier": [(world.lot.supplier_id,)],
         "quality:consignee": [(world.dispatch.consignee_id,)],
+        "quality:consignee_erase": [(world.dispatch.consignee_id,)],
+        "quality:bottle_doubt_report": [(world.bottle.code,)],
+        "quality:bottle_doubt_settle": [(_pk(BottleDiscrepancy.objects.first()),)],
         "producer:attachment": [(certificate.attachment_id or 0,)],
         "batches:formula": [(formula,)],
         "batches:formula_version": [(formula,)],
+        "batches:classify": [(liquid,)],
+        "batches:label_texts": [(liquid,), (formula,)],
+        "batches:label_text_write": [(liquid, "en"), (formula, "de")],
+        "batches:label_text": [(liquid, "en", 1), (liquid, "de", 1)],
+        "batches:label_proof": [(_pk(LabelVersion.objects.first()),)],
+        "batches:label_proof_picture": [(_pk(LabelVersion.objects.first()),)],
+        "batches:label_text_approve": [(liquid, "de", 1)],
+        "batches:label_text_withdraw": [(liquid, "en", 1)],
         "batches:batch": [(pot,), (world.waiting.number,), (world.released.number,)],
         "batches:lots": [(pot,)],
         "batches:discount": [(pot,)],
@@ -285,6 +331,22 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "batches:weigh_amend": [(pot, weighing)],
         "batches:correct": [(pot, lot)],
         "batches:loss": [(pot,)],
+        "batches:portion_add": [(world.released.number,)],
+        "batches:portion_amend": [
+            (world.released.number, _pk(world.released.portions.first()))
+        ],
+        "batches:portion_void": [
+            (world.released.number, _pk(world.released.portions.first()))
+        ],
+        "batches:liquid_read": [
+            (world.released.number, one) for one in ("hardness", "density")
+        ],
+        "batches:liquid_amend": [
+            (world.released.number, _pk(world.released.liquid_readings.first()))
+        ],
+        "batches:liquid_void": [
+            (world.released.number, _pk(world.released.liquid_readings.first()))
+        ],
         "batches:loss_amend": [(pot, _pk(world.cooking.losses.first()))],
         "batches:loss_void": [(pot, _pk(world.cooking.losses.first()))],
         "batches:pot": [(pot,), (world.waiting.number,)],
@@ -303,10 +365,21 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "batches:container_void": [(lot, container)],
         "batches:history": [*roots],
         "batches:filling_lot": [(world.filling_lot.code,)],
-        "batches:labels": [(world.filling_lot.code,)],
+        "batches:sample": [(world.filling_lot.code,)],
+        "batches:label_issue": [(world.filling_lot.code, issue)],
+        "batches:label_issue_pdf": [(world.filling_lot.code, issue)],
+        "batches:label_count": [(world.filling_lot.code,)],
+        "batches:label_count_amend": [(world.filling_lot.code, count)],
+        "batches:label_count_void": [(world.filling_lot.code, count)],
+        "batches:label_format": [(_pk(SheetFormat.objects.first()),)],
+        "quality:labels": [(world.filling_lot.code,)],
         "batches:bottle_move": [(world.bottle.code,)],
         "batches:dispatch": [(world.dispatch.code,)],
+        "quality:dispatch_note": [(world.dispatch.code,)],
+        "quality:dispatch_csv": [(world.dispatch.code,)],
         "quality:bottle": [(world.bottle.code,)],
+        "quality:bottle_scanned": [(world.bottle.code,)],
+        "quality:scan_alert": [(_pk(ScanAlert.objects.first()),)],
         "quality:limits": [(version,)],
         "quality:limit_set": [(version,)],
         "quality:material_limits": [(world.lot.material_id,)],
@@ -320,6 +393,7 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:doses": [(world.released.number,), (pot,)],
         "quality:fill_check": [(world.filling_lot.code,)],
         "quality:fill_free": [(world.filling_lot.code,)],
+        "quality:fill_release": [(world.filling_lot.code,)],
         "quality:correction": [(pot,), (world.waiting.number,)],
         "quality:change_charge": [(signed.number, signed_charge)],
         "quality:void_charge": [(signed.number, signed_charge)],
@@ -376,6 +450,21 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         ],
     }
     return {name: known.get(name, [()]) for name in url_names()}
+
+
+def _of_sprays() -> dict[str, list[Arguments]]:
+    """Return the arguments of the pages of sprays, and of rules looked up."""
+    mix, test = SprayMix.objects.latest("pk"), PatchTest.objects.latest("pk")
+    of_batch = ("quality:mix_new", "quality:patch_test_new")
+    of_mix = ("mix", "mix_amend", "mix_void", "mix_leftovers")
+    of_test = ("patch_test_look", "patch_test_void")
+    return {
+        "producer:rules_amend": [(_pk(RulesCheck.objects.first()),)],
+        "producer:rules_void": [(_pk(RulesCheck.objects.first()),)],
+        **{name: [(mix.source.code,)] for name in of_batch},
+        **{f"quality:{name}": [(mix.code,)] for name in of_mix},
+        **{f"quality:{name}": [(test.code,)] for name in of_test},
+    }
 
 
 def _pk(row: Model | None) -> Any:

@@ -9,6 +9,7 @@ from typing import Any
 
 from batches.models import Batch, BulkWeighing, Charge, Reading
 from batches.services import (
+    bottle_moves,
     containers,
     cooking,
     costs,
@@ -48,7 +49,8 @@ from quality.services import (
     revising,
     signing,
 )
-from tests import kept, lab, make
+from tests import kept, lab, leaving, make
+from tests.house import bottle_services, liquid_services, spray_services
 from tests.quality import faulty
 
 Service = Callable[..., Any]
@@ -306,9 +308,15 @@ def fill_check_facts(cast: Cast) -> Facts:
 def dispatch_facts(cast: Cast) -> Facts:
     return {
         "by": cast.crew.maker,
-        "bottles": make.bottles_of(make.filled(cast.crew)),
+        "bottles": leaving.bottles(cast.crew),
         "consignee": make.consignee(cast.crew.maker),
     }
+
+
+def moves_facts(cast: Cast) -> Facts:
+    bottles = make.bottles_of(make.filled(cast.crew))
+    by = cast.crew.maker
+    return {"by": by, "bottles": bottles, "new": "destroyed", "reason": "frozen"}
 
 
 def limit_facts(cast: Cast) -> Facts:
@@ -501,6 +509,11 @@ def note_facts(cast: Cast) -> Facts:
     }
 
 
+def of_crew(facts: Callable[[make.Crew], Facts]) -> Callable[[Cast], Facts]:
+    """Return facts that need nobody but the crew."""
+    return lambda cast: facts(cast.crew)
+
+
 SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     people.set_up: premises_facts,
     people.add_account: account_facts,
@@ -559,6 +572,7 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     cooking.correct: correction_facts,
     losses.record_loss: loss_facts,
     losses.amend_loss: loss_correction,
+    **liquid_services.SERVICES,
     cooking.record_reading: reading_facts,
     cooking.amend_reading: reading_correction,
     cooking.weigh_bulk: bulk_facts,
@@ -570,7 +584,8 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     cooking.abandon: abandoning_facts,
     filling.fill: filling_facts,
     filling.move_bottle: bottle_facts,
-    dispatching.dispatch: dispatch_facts,
+    dispatching.dispatch: lambda c: {**dispatch_facts(c), "barred": lambda _: {}},
+    bottle_moves.move_bottles: moves_facts,
     titrating.record_titration: titration_facts,
     titrating.take_back_titration: titration_taken_back,
     containers.weigh_container: container_facts,
@@ -615,4 +630,9 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     deviating.close_deviation: closing_facts,
     recalling.open_recall: recall_facts,
     recalling.advance: advancing_facts,
+    **{
+        service: of_crew(facts)
+        for table in (bottle_services, spray_services)
+        for service, facts in table.SERVICES.items()
+    },
 }

@@ -12,10 +12,9 @@ from typing import Any, Literal, NamedTuple
 import pytest
 from playwright.sync_api import Page, ViewportSize
 
-from batches.services import dispatching
 from producer.models import Material, User
 from quality.services import recalling
-from tests import lab, make
+from tests import lab, leaving, make
 from tests.journeys.hands import DESKTOP, PHONE, House, Screen
 
 pytestmark = pytest.mark.browser
@@ -52,9 +51,7 @@ def world(owner: User, crew: make.Crew) -> World:
     source = make.signed(crew.reviewer, source, "release")
     liquid = make.released_liquid(crew, paste=source)
     bad = make.filled(crew, liquid, count=11, nominal_ul=100_000)
-    dispatching.dispatch(
-        by=crew.maker, bottles=make.bottles_of(bad)[:5], consignee=shop
-    )
+    leaving.sent(crew, make.bottles_of(bad)[:5], consignee=shop)
     recall = recalling.open_recall(
         by=crew.reviewer,
         root=potash.stock,

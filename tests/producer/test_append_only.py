@@ -8,7 +8,7 @@ import pytest
 from django.db import DatabaseError, connection, models, transaction
 
 from producer.models import JournalEntry, User
-from tests import kept, lab, make
+from tests import bottling, kept, lab, label_texts, liquids, make, sprays
 from tests.database import (
     append_only_models,
     our_models,
@@ -17,6 +17,7 @@ from tests.database import (
     run,
     without_triggers,
 )
+from tests.house import bottle_services
 from tests.quality import faulty
 
 TABLES = sorted(model._meta.db_table for model in append_only_models())
@@ -94,9 +95,9 @@ def test_every_record_of_something_that_happened_is_append_only() -> None:
 def fill_every_table(crew: make.Crew) -> None:
     """Do one of everything, so that each append-only table has a row."""
     from batches.services import (  # noqa: PLC0415
+        bottle_doubts,
         costs,
         discrepancies,
-        dispatching,
         losses,
         transcribing,
     )
@@ -106,9 +107,10 @@ def fill_every_table(crew: make.Crew) -> None:
         checking,
         filling_checks,
         recalling,
+        supplying,
     )
 
-    lot = make.filled(crew)
+    lot = bottling.bottled(crew)
     signed = make.released_paste(crew)
     changing.change_reading(
         by=crew.maker,
@@ -116,7 +118,7 @@ def fill_every_table(crew: make.Crew) -> None:
         clarity="cloudy",
         reason="seen again in better light",
     )
-    dispatching.dispatch(
+    supplying.dispatch(
         by=crew.maker,
         bottles=make.bottles_of(lot)[:1],
         consignee=make.consignee(crew.maker),
@@ -144,6 +146,8 @@ def fill_every_table(crew: make.Crew) -> None:
     )
     safety.record_note(by=crew.maker, kind="rules", topic="read", done_on=make.TODAY)
     losses.record_loss(by=crew.maker, batch=titrated, kind="spill", mass_mg=9_000)
+    liquids.set_aside(crew, titrated)
+    liquids.measured(crew, lot.batch)
     potash = make.released_lot(crew, make.potash(crew.maker))
     lab.container(crew, potash)
     counting.take_stock(
@@ -157,8 +161,11 @@ def fill_every_table(crew: make.Crew) -> None:
         ),
         tolerance=Decimal(2),
     )
+    label_texts.classified(crew)
     discrepancies.explain(**kept.explaining(crew))
+    bottle_doubts.settle(**bottle_services.settled_facts(crew))
     lab.half_weighing(crew, make.open_batch(crew))
+    sprays.scene(crew)
 
 
 @pytest.mark.django_db

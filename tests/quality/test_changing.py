@@ -13,13 +13,13 @@ from django.db import transaction
 from django.utils import timezone
 
 from batches.models import Batch, Bottle, BulkWeighing, Charge, Loss, Reading
-from batches.services import cooking, dispatching, losses
+from batches.services import cooking, losses
 from batches.services.results import yield_of
 from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, Stock, User
 from quality.models import SignatureMark
 from quality.services import changing, marks, reviewing, signing
-from tests import lab, make
+from tests import lab, leaving, make
 from tests.database import row_counts, run, while_uncommitted, without_triggers
 
 
@@ -51,9 +51,7 @@ def test_scenario_21_change_after_signature(crew: make.Crew) -> None:
     lot = make.filled(crew)
     batch = lot.batch
     _, sent = make.bottles_of(lot)
-    dispatching.dispatch(
-        by=crew.maker, bottles=[sent], consignee=make.consignee(crew.maker)
-    )
+    leaving.sent(crew, [sent], consignee=make.consignee(crew.maker))
     (signature,) = batch.signatures.all()
     written = JournalEntry.objects.count()
 
@@ -318,9 +316,7 @@ def test_what_was_made_from_it_is_named_and_waits_or_is_told_of_it(
 def test_what_a_change_would_do_is_told_before_it_is_done(crew: make.Crew) -> None:
     lot = make.filled(crew)
     _, sent = make.bottles_of(lot)
-    dispatching.dispatch(
-        by=crew.maker, bottles=[sent], consignee=make.consignee(crew.maker)
-    )
+    leaving.sent(crew, [sent], consignee=make.consignee(crew.maker))
     found = changing.foreseen(lot.batch)
     assert [one.printed_name for one in found.signatures] == ["Rasmus Lind"]
     assert found.holds_batch

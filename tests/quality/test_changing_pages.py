@@ -10,11 +10,11 @@ from django.test import Client
 from django.urls import reverse
 
 from batches.models import Batch, BulkWeighing, Charge, Reading
-from batches.services import dispatching, losses
+from batches.services import losses
 from producer.models import JournalEntry, User
 from quality.models import SignatureMark
 from quality.services import changing, marks
-from tests import lab, make
+from tests import lab, leaving, make
 from tests.quality.test_changing import change_ph, ph_of
 from tests.quality.test_revising import paste_of, potash, revise
 
@@ -50,9 +50,7 @@ def change_page(batch: Batch, row: Reading | None = None) -> str:
 def test_the_page_says_what_will_happen_before_it_happens(crew: make.Crew) -> None:
     lot = make.filled(crew, count=2)
     _, sent = make.bottles_of(lot)
-    dispatching.dispatch(
-        by=crew.maker, bottles=[sent], consignee=make.consignee(crew.maker)
-    )
+    leaving.sent(crew, [sent], consignee=make.consignee(crew.maker))
     text = text_of(client_of(crew.maker), change_page(lot.batch))
     assert "This record is signed" in text
     assert "The signature of Rasmus Lind (rasmus.lind), " in text
@@ -210,9 +208,7 @@ def test_scenario_03_the_page_of_a_revision_has_it_all(crew: make.Crew) -> None:
     paste = paste_of(crew, lot)
     liquid = make.released_liquid(crew, paste=paste)
     _, sent = make.bottles_of(make.filled(crew, liquid))
-    dispatching.dispatch(
-        by=crew.maker, bottles=[sent], consignee=make.consignee(crew.maker)
-    )
+    leaving.sent(crew, [sent], consignee=make.consignee(crew.maker))
     address = reverse("quality:revision", args=[lot.code])
     client = client_of(crew.maker)
     assert "No batch was weighed with another figure" in text_of(client, address)

@@ -16,7 +16,20 @@ from pytest_django import DjangoDbBlocker, Settings
 
 from batches.documents.labels import label_pdf
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, Bottle, Charge, FillingLot, Formula, Reading
+from batches.models import (
+    Batch,
+    Bottle,
+    Charge,
+    FillingBalance,
+    FillingLot,
+    Formula,
+    LabelCopy,
+    LabelIssue,
+    LabelVersion,
+    Reading,
+)
+from batches.services.filling_state import why_not_leaving
+from batches.services.label_counts import reconciliation
 from batches.services.planning import plan_of
 from batches.services.results import yield_of
 from producer.models import (
@@ -30,6 +43,7 @@ from producer.models import (
 )
 from producer.services.attachments import path_of
 from quality.models import Judgement, Recall
+from quality.services import filling_release
 from quality.statistics.conformity import Verdict
 from tests.quality.told import told
 
@@ -104,9 +118,9 @@ def test_the_story_has_every_kind_of_end() -> None:
         (False, "closed"),
         (True, "closed"),
     }
-    assert {"filled", "on_hold", "dispatched", "returned", "destroyed"} == set(
-        Bottle.objects.values_list("status", flat=True)
-    )
+    assert set(Bottle.objects.values_list("status", flat=True)) == {
+        *("filled", "on_hold", "retained", "dispatched", "returned", "destroyed"),
+    }
     assert all(12 <= lot.count <= 48 for lot in FillingLot.objects.all())
     assert FillingLot.objects.count() == 9
 
@@ -164,7 +178,7 @@ def test_what_was_charged_is_what_was_planned() -> None:
 
 def test_the_masses_are_the_same_in_every_demo() -> None:
     # Both read off one load of this scenario; a changed seed or story changes them.
-    assert StockMovement.objects.count() == 113
+    assert StockMovement.objects.count() == 114
     first = Charge.objects.order_by("pk")[:3]
     assert [row.net_mg for row in first] == [998_000, 600_000, 402_000]
 
@@ -183,6 +197,22 @@ def test_the_demo_asks_for_no_help_from_anybody_real() -> None:
     premises = Premises.objects.get()
     assert premises.email.endswith(".example")
     assert "invented" in premises.poison_centre
+
+
+def test_every_filling_lot_was_labelled_weighed_sampled_and_released() -> None:
+    lots = list(FillingLot.objects.order_by("pk"))
+    assert why_not_leaving(lots) == {}
+    for lot in lots:
+        assert reconciliation(lot).closes
+        assert filling_release.looked_at(lot).is_checked
+        assert lot.samples.filter(mass_mg__gt=0).count() == 1
+        assert not lot.release.self_reviewed
+        assert lot.release.entered_by.username == "isolde"
+    reprinted = LabelCopy.objects.filter(copy=2).values_list("bottle__number")
+    assert list(reprinted) == [(5,)]
+    assert {row.label.language for row in LabelIssue.objects.all()} == {"en", "de"}
+    assert LabelVersion.objects.count() == 4
+    assert FillingBalance.objects.exclude(unexplained_mg=0).count() == 1
 
 
 @pytest.mark.usefixtures("directory")

@@ -18,14 +18,14 @@ from django.urls import reverse
 from django.utils import timezone
 
 from batches.models import Batch
-from batches.services import cooking, dispatching
+from batches.services import cooking
 from producer.models import JournalHead, Premises, RawLot, User
 from producer.services import intake
 from quality.documents.dossier import context_of, dossier_pdf
 from quality.models import Deviation, Signature
 from quality.services import changing
 from quality.services.reading_order.exceptions import Exceptions
-from tests import lab, make
+from tests import lab, leaving, make
 from tests.database import row_counts
 from tests.quality import faulty
 
@@ -235,9 +235,7 @@ def test_a_filled_dilution_shows_bottles_holders_and_a_specimen(
 ) -> None:
     lot = make.filled(crew, count=3, nominal_ul=250_000)
     sent, other, _ = make.bottles_of(lot)
-    dispatching.dispatch(
-        by=crew.maker, bottles=[sent, other], consignee=make.consignee(crew.maker)
-    )
+    leaving.sent(crew, [sent, other], consignee=make.consignee(crew.maker))
     words = words_of(lot.batch)
     assert f"{lot.code} of batch {lot.batch.number}" in words
     assert "2 dispatched, 1 filled. With: Corner Shop Lindqvist (2)." in words

@@ -25,7 +25,7 @@ from django.utils import timezone
 
 from batches import trace
 from batches.models import Batch
-from batches.services import cooking, dispatching
+from batches.services import cooking
 from producer.errors import Refusal
 from producer.middleware import as_shown_at
 from producer.models import Attachment, Premises, User
@@ -34,7 +34,7 @@ from quality.documents import export
 from quality.models import Deviation
 from quality.services import exporting
 from quality.services.export_tables import TABLES
-from tests import make
+from tests import leaving, make
 from tests.database import row_counts
 from tests.quality import pots
 
@@ -74,9 +74,9 @@ def lived(crew: make.Crew) -> Batch:
     batch = make.signed(crew.reviewer, batch, "release", "hold", "unhold")
     lot = make.filled(crew, batch)
     sent, _ = make.bottles_of(lot)
-    dispatching.dispatch(
-        by=crew.maker,
-        bottles=[sent],
+    leaving.sent(
+        crew,
+        [sent],
         consignee=make.consignee(crew.maker, name="@Corner Shop"),
     )
     now = {"observed_at": timezone.now(), "entered_by": crew.maker}

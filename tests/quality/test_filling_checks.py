@@ -16,11 +16,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from batches.models import FillingLot
-from batches.services import dispatching, filling
+from batches.services import filling
 from producer.errors import Refusal
 from producer.models import Instrument, JournalEntry
 from quality.models import FillCheck
-from quality.services import filling_checks
+from quality.services import filling_checks, supplying
 from tests import lab, make
 from tests.doors.pages import page_of
 
@@ -351,7 +351,7 @@ def test_a_mean_below_a_limit_that_holds_keeps_the_bottles_here(
     assert entry.after_values["bottles_held"] == 2
     assert entry.after_values["limit"]["lower"] == "100.000"
     with pytest.raises(Refusal, match="on hold and cannot leave"):
-        dispatching.dispatch(
+        supplying.dispatch(
             by=crew.maker,
             bottles=make.bottles_of(lot),
             consignee=make.consignee(crew.maker),

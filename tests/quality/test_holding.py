@@ -10,15 +10,20 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from batches.models import Batch, Bottle, Charge, Dispatch
-from batches.services import dispatching
 from producer.errors import Refusal
 from producer.models import JournalEntry, Material, RawLot
 from producer.services import intake, journal_reading
 from producer.services.journal_reading import Asked
 from quality.models import Signature
-from quality.services import changing, exporting, holding, recalling, reviewing
+from quality.services import (
+    changing,
+    exporting,
+    holding,
+    recalling,
+    reviewing,
+)
 from quality.services.consequences import choices_of
-from tests import make
+from tests import leaving, make
 from tests.database import run, while_uncommitted
 from tests.quality.test_changing import change_ph, last_entry
 from tests.quality.test_changing_pages import SUBMISSION, client_of, text_of
@@ -47,9 +52,7 @@ def states(*batches: Batch) -> list[str]:
 
 
 def send(crew: make.Crew, *bottles: Bottle) -> Dispatch:
-    return dispatching.dispatch(
-        by=crew.maker, bottles=bottles, consignee=make.consignee(crew.maker)
-    )
+    return leaving.sent(crew, bottles, consignee=make.consignee(crew.maker))
 
 
 @pytest.mark.django_db

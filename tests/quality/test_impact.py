@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from batches.models import Batch, Charge, ContainerWeighing
-from batches.services import cooking, dispatching
+from batches.services import cooking
 from batches.services.results import excess_alkali_of
 from producer.models import Instrument, RawLot, User
 from producer.services import registers
@@ -22,7 +22,7 @@ from quality.services import impact
 from quality.services.checking import Known, TwoBuffers, record_check
 from quality.services.impact import Doubt, Impact, Taken, Touched
 from quality.statistics.buffers import BufferSet
-from tests import lab, make
+from tests import lab, leaving, make
 from tests.quality import faulty, pots
 
 pytestmark = pytest.mark.django_db
@@ -77,7 +77,7 @@ def test_scenario_27_a_scale_fails_and_every_weighing_since_the_last_good_check_
     lot = make.filled(crew, liquid, count=3, nominal_ul=250_000)
     sent, *_ = make.bottles_of(lot)
     consignee = make.consignee(crew.maker)
-    dispatching.dispatch(by=crew.maker, bottles=[sent], consignee=consignee)
+    leaving.sent(crew, [sent], consignee=consignee)
     failed = weighed(crew.maker, "505")
 
     found = impact_of(make.scale(crew.maker))

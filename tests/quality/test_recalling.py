@@ -12,13 +12,13 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from batches.models import Batch, Bottle, Charge
-from batches.services import dispatching, filling
+from batches.services import filling
 from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, LotStatusChange, RawLot, Stock
 from producer.services import intake
 from quality.models import Recall, RecallEvent, RecallItem
 from quality.services import recalling, reviewing
-from tests import make
+from tests import leaving, make
 from tests.database import while_uncommitted
 
 
@@ -42,9 +42,7 @@ def dispatched(crew: make.Crew) -> tuple[RawLot, list[Bottle]]:
     liquid = make.released_liquid(crew, paste=paste)
     lot = make.filled(crew, liquid, count=4, nominal_ul=250_000)
     bottles = make.bottles_of(lot)
-    dispatching.dispatch(
-        by=crew.maker, bottles=bottles[:2], consignee=make.consignee(crew.maker)
-    )
+    leaving.sent(crew, bottles[:2], consignee=make.consignee(crew.maker))
     return potash, make.bottles_of(lot)
 
 

@@ -9,7 +9,6 @@ import pytest
 from django.core.exceptions import PermissionDenied
 
 from batches.models import Batch, Bottle, Charge
-from batches.services import dispatching
 from batches.services.entries import Entries
 from producer.errors import Refusal
 from producer.models import Certificate, JournalEntry, RawLot, User
@@ -17,7 +16,7 @@ from producer.services import intake
 from quality.models import SignatureMark
 from quality.services import marks, reviewing, revising, signing
 from quality.services.alkali import alkali_of
-from tests import lab, make
+from tests import lab, leaving, make
 from tests.database import row_counts
 
 
@@ -57,9 +56,7 @@ def test_scenario_03_certificate_edited_after_sign_off(crew: make.Crew) -> None:
     paste = paste_of(crew, lot)
     liquid = make.released_liquid(crew, paste=paste)
     _, sent = make.bottles_of(make.filled(crew, liquid))
-    dispatching.dispatch(
-        by=crew.maker, bottles=[sent], consignee=make.consignee(crew.maker)
-    )
+    leaving.sent(crew, [sent], consignee=make.consignee(crew.maker))
     figure = charge_of(paste, lot).figure
     (signature,) = paste.signatures.all()
     written = JournalEntry.objects.count()

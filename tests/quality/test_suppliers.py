@@ -11,11 +11,11 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from batches.services import dispatching, filling
+from batches.services import filling
 from producer.models import Supplier, User
 from producer.services import intake
 from quality.services import deviating, recalling, suppliers
-from tests import make
+from tests import leaving, make
 from tests.doors.pages import page_of
 
 pytestmark = pytest.mark.django_db
@@ -137,7 +137,7 @@ def test_a_consignee_holds_what_was_sent_and_did_not_come_back(
     lot = make.filled(crew)
     shop = make.consignee(crew.maker)
     one, two = make.bottles_of(lot)
-    dispatch = dispatching.dispatch(by=crew.maker, bottles=[one, two], consignee=shop)
+    dispatch = leaving.sent(crew, [one, two], consignee=shop)
     assert [(row.lot, row.bottles) for row in suppliers.held_by(shop)] == [(lot, 2)]
     two.refresh_from_db()
     filling.move_bottle(by=crew.maker, bottle=two, new="returned", reason="leaks")

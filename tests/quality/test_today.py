@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from batches.models import Batch, Bottle, Discrepancy, Reading, WeighingStart
-from batches.services import cooking, dispatching, filling
+from batches.services import cooking, filling
 from producer.models import (
     Container,
     Instrument,
@@ -31,7 +31,7 @@ from quality.services.checking import Known, record_check
 from quality.services.today import MOST_SHOWN, Kind, due, first_of
 from quality.services.today.plain import since, until
 from quality.services.today.revised import undecided
-from tests import make
+from tests import leaving, make
 from tests.doors.pages import page_of
 from tests.quality import test_revising as revised_potash
 
@@ -274,9 +274,7 @@ def test_returned_bottles_are_counted_once_however_often_they_moved(
 ) -> None:
     lot = make.filled(crew)
     sent, _ = make.bottles_of(lot)
-    dispatching.dispatch(
-        by=crew.maker, bottles=[sent], consignee=make.consignee(crew.maker)
-    )
+    leaving.sent(crew, [sent], consignee=make.consignee(crew.maker))
     assert names_of("bottles") == []
     sent.refresh_from_db()
     filling.move_bottle(by=crew.maker, bottle=sent, new="returned", reason="leaks")
@@ -370,9 +368,7 @@ def test_a_revised_certificate_stands_on_top_until_its_batches_are_decided(
     liquid = make.released_liquid(crew, paste=paste)
     filled = make.filled(crew, liquid)
     sent, _ = make.bottles_of(filled)
-    dispatching.dispatch(
-        by=crew.maker, bottles=[sent], consignee=make.consignee(crew.maker)
-    )
+    leaving.sent(crew, [sent], consignee=make.consignee(crew.maker))
     failing_check(crew)
     assert kind_of("revised") is None
     revised_potash.revise(crew.maker, lot)
@@ -416,9 +412,9 @@ def test_the_bottles_of_each_revised_lot_are_counted_apart_by_as_many_queries(
         lot = revised_potash.potash(crew)
         paste = revised_potash.paste_of(crew, lot)
         made = make.filled(crew, make.released_liquid(crew, paste=paste))
-        dispatching.dispatch(
-            by=crew.maker,
-            bottles=make.bottles_of(made)[:number],
+        leaving.sent(
+            crew,
+            make.bottles_of(made)[:number],
             consignee=make.consignee(crew.maker),
         )
         revised_potash.revise(crew.maker, lot)

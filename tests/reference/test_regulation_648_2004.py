@@ -1,7 +1,8 @@
 """Classes of contents and medium hardness: Regulation (EC) 648/2004, Annex VII.
 
 Part A read at legalize.dev (32004R0648) and ireland.cleanright.eu, part B as quoted by
-thechemicalcompliancecoach.com. Regulation (EU) 2026/405 repeals it from 23 September
+thechemicalcompliancecoach.com. The German wording of part A read at gesetze.legal
+(eu/vo_eg_2004_648/anhang_vii). Regulation (EU) 2026/405 repeals it from 23 September
 2029 (second hand: bens-consulting.com).
 """
 
@@ -15,6 +16,7 @@ import pytest
 from batches.chemistry.dilution import contents_band, soap_content_after
 from batches.chemistry.doses import DOSE_HARDNESSES
 from batches.chemistry.hardness import hardness_range
+from batches.label_words import band_in
 from tests.reference.outside import Check, Flag
 
 SOURCE = "Regulation (EC) 648/2004, Annex VII"
@@ -28,6 +30,18 @@ BANDS = [
     ("29.99", "15 % or over but less than 30 %"),
     ("30", "30 % and more"),
 ]
+
+
+GERMAN_BANDS = [
+    ("4.99", "unter 5 %"),
+    ("5", "5 % und darüber, jedoch weniger als 15 %"),
+    ("15", "15 % und darüber, jedoch weniger als 30 %"),
+    ("30", "30 % und darüber"),
+]
+
+
+def german_class_of(content: str) -> str:
+    return band_in(class_of(content), "de")
 
 
 def class_of(content: str) -> str:
@@ -44,6 +58,16 @@ CHECKS = [
             published=wording,
         )
         for content, wording in BANDS
+    ),
+    *(
+        Check(
+            what=f"{content} % by mass, in German",
+            clause="VII A, German version",
+            flag=Flag.SECOND_HAND,
+            ours=functools.partial(german_class_of, content),
+            published=wording,
+        )
+        for content, wording in GERMAN_BANDS
     ),
     Check(
         what="paste of 36 % with 1.5 parts of water",

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 import pytest
 
-from batches.chemistry.doses import spray_rate_words, spray_tank
+from batches.chemistry.doses import rate_of_tank, spray_rate_words, spray_tank
 from tests.reference.outside import Check, Flag
 
 SOURCE = "Infonet-Biovision, Soap spray; CSU Extension 5.547"
@@ -55,6 +55,18 @@ CHECKS = [
         flag=Flag.SEEN,
         ours=lambda: paste_for(20),
         published=200,
+    ),
+    Check(
+        what="soap a litre in a spray of 2 % weighed into 10 l, in g",
+        clause="CSU 5.547, by the definition of per cent",
+        flag=Flag.SEEN,
+        ours=lambda: rate_of_tank(
+            product_g=Decimal(200),
+            litres=Decimal(10),
+            content_percent=Decimal(100),
+            hardness_mmol_l=Decimal(0),
+        ),
+        published=20,
     ),
 ]
 

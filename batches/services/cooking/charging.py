@@ -11,12 +11,13 @@ from typing import Any
 from django.db import transaction
 
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
-from batches.models import Batch, Charge, FormulaLine
+from batches.models import Batch, Charge, FormulaLine, Portion
 from batches.services import (
     half_weighings,
     hold_points,
     moves,
     planning,
+    portion_books,
     potash_gain,
     proposing,
     sources,
@@ -224,11 +225,12 @@ def is_correction(charge: Charge) -> bool:
 
 
 def from_where(source: Stock, how: How, *, net_mg: int) -> How:
-    """Return how something is weighed, with the container it comes from."""
+    """Return how something is weighed, with the container or portion it comes from."""
     container = drawing.container_for(
         source, how.container, net_mg=0 if how.by_difference else net_mg
     )
-    how = dataclasses.replace(how, container=container)
+    portion = portion_books.portion_for(source, how.portion, net_mg=net_mg)
+    how = dataclasses.replace(how, container=container, portion=portion)
     drawing.check_difference(source, how)
     return how
 
@@ -259,11 +261,22 @@ def _how_now(
     return How(
         by_difference=old.by_difference and bool(named or old.vessel),
         container=named,
+        portion=_portion_now(old, new, net_mg=net_mg),
         vessel=old.vessel,
         start=old.start,
         passed_over=old.passed_over,
         transcription=old.transcription,
     )
+
+
+def _portion_now(old: Charge, new: Charge, *, net_mg: int) -> Portion | None:
+    """Return the portion of a corrected charge: as before, if it is of that batch."""
+    if new.is_void:
+        return old.portion
+    if new.source_id != old.source_id:
+        return portion_books.portion_for(new.source, None, net_mg=net_mg)
+    was = portion_books.Taken(portion=old.portion, mass_mg=old.net_mg)
+    return portion_books.portion_for(new.source, old.portion, net_mg=net_mg, was=was)
 
 
 def with_figure(row: Charge) -> Charge:
@@ -287,6 +300,7 @@ def charge_facts(row: Charge) -> dict[str, Any]:
     further = {
         "by_difference": row.by_difference,
         "container": row.container.code if row.container else "",
+        "portion": portion_books.code_of(row.portion) if row.portion else "",
         "vessel": row.vessel.name if row.vessel else "",
         "passed_over": row.passed_over,
     }

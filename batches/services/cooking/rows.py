@@ -43,6 +43,7 @@ def weighed(
     row.vessel, row.transcription = how.vessel, how.transcription
     if isinstance(row, Charge):
         row.by_difference, row.container = how.by_difference, how.container
+        row.portion = how.portion
         row.start, row.passed_over = how.start, how.passed_over.strip()
     row.full_clean()
     return row

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, BulkWeighing, Transcription
-from batches.services import half_weighings, moves, transcribing
+from batches.services import half_weighings, moves, portion_books, transcribing
 from batches.services.closed import Also, act_and_facts, may_amend
 from batches.services.cooking.how import How
 from batches.services.cooking.plausible import check_yield
@@ -98,6 +98,8 @@ def amend_bulk(
         how=How(vessel=weighing.vessel, transcription=weighing.transcription),
     )
     check_yield(batch, row.net_mg)
+    if row.net_mg < weighing.net_mg:
+        portion_books.leave_alone(batch, weighing.net_mg - row.net_mg)
     row.save(force_insert=True)
     if row.net_mg != weighing.net_mg:
         ledger.move(

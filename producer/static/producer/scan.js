@@ -28,6 +28,9 @@
   });
 
   function go(code) {
+    // A page that collects codes takes them itself.
+    const told = new CustomEvent("scanned", { detail: code, cancelable: true });
+    if (!document.dispatchEvent(told)) return;
     box.value = code;
     if (typed) {
       box.focus();
@@ -69,16 +72,16 @@
   );
 
   // The camera: only where the page may ask for it and the browser reads codes itself.
-  const button = find.querySelector("[data-camera]");
+  const buttons = document.querySelectorAll("[data-camera]");
   if (
-    !button ||
+    !buttons.length ||
     !window.isSecureContext ||
     !("BarcodeDetector" in window) ||
     !navigator.mediaDevices?.getUserMedia
   ) {
     return;
   }
-  button.hidden = false;
+  for (const button of buttons) button.hidden = false;
 
   function show() {
     const dialog = document.createElement("dialog");
@@ -101,17 +104,30 @@
     return { dialog, said, video };
   }
 
-  async function look(dialog, video) {
+  // What is still in view from the last look is not a new code.
+  async function look(dialog, video, before = "") {
     const detector = new window.BarcodeDetector();
     while (dialog.open) {
       const seen = video.readyState >= 2 ? await detector.detect(video) : [];
-      if (seen.length && dialog.open) return seen[0].rawValue.trim();
+      const code = seen.length ? seen[0].rawValue.trim() : "";
+      if (!code) before = "";
+      else if (code !== before && dialog.open) return code;
       await new Promise((again) => setTimeout(again, 200));
     }
     return "";
   }
 
-  button.addEventListener("click", async () => {
+  async function lookForMany(dialog, said, video) {
+    let code = "";
+    let read = 0;
+    while ((code = await look(dialog, video, code))) {
+      read += 1;
+      said.textContent = `${read} read. Take it out of view, then hold up the next one.`;
+      go(code);
+    }
+  }
+
+  async function open(button) {
     const { dialog, said, video } = show();
     let stream = null;
     const stop = () => {
@@ -131,6 +147,10 @@
       }
       video.srcObject = stream;
       await video.play();
+      if (button.dataset.camera === "many") {
+        await lookForMany(dialog, said, video);
+        return;
+      }
       const code = await look(dialog, video);
       if (!code) return;
       dialog.close();
@@ -143,5 +163,7 @@
           ? "The camera was not allowed. Allow it for this address, or type the code."
           : "The camera cannot be used here. Type the code instead.";
     }
-  });
+  }
+
+  for (const button of buttons) button.addEventListener("click", () => open(button));
 })();

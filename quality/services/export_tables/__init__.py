@@ -4,7 +4,18 @@ Only reads. Rows that were superseded are among them: ``supersedes`` and
 ``is_taken_back`` say so.
 """
 
-from quality.services.export_tables import goods, judging, making, store, stove, tools
+from quality.services.export_tables import (
+    filled,
+    goods,
+    judging,
+    labelled,
+    liquids,
+    making,
+    sprays,
+    store,
+    stove,
+    tools,
+)
 from quality.services.export_tables.cells import Cell, Row, Table
 
 __all__ = ["TABLES", "Cell", "Row", "Table"]
@@ -20,6 +31,10 @@ TABLES = (
     making.TITRATION_SAMPLES,
     making.WEIGHINGS,
     making.LOSSES,
+    liquids.LIQUID_READINGS,
+    liquids.PORTIONS,
+    sprays.SPRAY_MIXES,
+    sprays.PATCH_TESTS,
     stove.PAPER_SHEETS,
     stove.DISCREPANCIES,
     tools.INSTRUMENTS,
@@ -40,7 +55,14 @@ TABLES = (
     goods.MOVEMENTS,
     store.STOCK_COUNTS,
     goods.FILLING_LOTS,
+    filled.FILLING_BALANCES,
     goods.FILL_CHECKS,
+    filled.RETAINED_SAMPLES,
+    filled.FILLING_RELEASES,
     goods.BOTTLES,
+    labelled.LABEL_TEXTS,
+    labelled.LABEL_ISSUES,
+    labelled.LABEL_COPIES,
+    labelled.LABEL_COUNTS,
     store.COSTS,
 )

@@ -7,7 +7,15 @@ import datetime
 from collections.abc import Callable, Iterable
 from decimal import Decimal
 
-from batches.models import Batch, ContainerWeighing, Cost
+from batches.models import (
+    Batch,
+    ContainerWeighing,
+    Cost,
+    LabelCount,
+    PatchTest,
+    Portion,
+    SprayMix,
+)
 from batches.services.entries import Entry
 
 Cell = str | int | bool | Decimal | datetime.date | datetime.datetime | None
@@ -38,7 +46,9 @@ class Table:
     rows: Callable[[Batch], Iterable[Row]]
 
 
-def hand(row: Entry | ContainerWeighing | Cost) -> Row:
+def hand(
+    row: Entry | ContainerWeighing | Cost | LabelCount | PatchTest | Portion | SprayMix,
+) -> Row:
     """Return who entered a row and when, and what it corrects and why."""
     return (
         row.pk,

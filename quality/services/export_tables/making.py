@@ -89,6 +89,7 @@ def _charges(batch: Batch) -> Iterator[Row]:
             row.figure_origin,
             row.by_difference,
             row.container.code if row.container else "",
+            row.portion.number if row.portion else None,
             row.vessel.name if row.vessel else "",
             row.start_id,
             row.passed_over,
@@ -105,8 +106,8 @@ CHARGES = Table(
         *("batch", "source", "material", "gross_mg", "tare_mg", "net_mg", "scale"),
         *("certificate_version", "figure", "figure_unit"),
         *("figure_standard_uncertainty", "figure_distribution", "figure_origin"),
-        *("by_difference", "container", "vessel", "weighing_begun", "passed_over"),
-        *("paper_sheet", *HAND),
+        *("by_difference", "container", "portion", "vessel", "weighing_begun"),
+        *("passed_over", "paper_sheet", *HAND),
     ),
     rows=_charges,
 )

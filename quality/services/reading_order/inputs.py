@@ -38,7 +38,11 @@ class Source:
         return [
             row
             for row in self.charges
-            if row.by_difference or row.container or row.vessel or row.passed_over
+            if row.by_difference
+            or row.container
+            or row.portion
+            or row.vessel
+            or row.passed_over
         ]
 
     @property

@@ -9,6 +9,7 @@ from batches.models import (
     BulkWeighing,
     Charge,
     HoldPoint,
+    LiquidReading,
     Loss,
     Reading,
     Titration,
@@ -17,6 +18,7 @@ from batches.models import (
 )
 from batches.services.cooking.charging import is_correction
 from batches.services.entries import Entries, Entry
+from batches.services.portion_books import code_of
 from producer.models import Instrument
 from producer.quantities import format_mass, format_number
 
@@ -57,7 +59,9 @@ class Event:
     @property
     def paper(self) -> Transcription | None:
         """The paper sheet it was copied from, or None."""
-        return None if isinstance(self.row, Titration) else self.row.transcription
+        if isinstance(self.row, Titration | LiquidReading):
+            return None
+        return self.row.transcription
 
     @property
     def title(self) -> str:
@@ -162,7 +166,9 @@ def instrument_of(row: Entry) -> Instrument | None:
     """
     if isinstance(row, Loss):
         return None
-    return row.instrument if isinstance(row, Reading) else row.scale
+    if isinstance(row, Reading | LiquidReading):
+        return row.instrument
+    return row.scale
 
 
 def _told(row: Entry, mark: str) -> tuple[str, str, str]:
@@ -176,7 +182,8 @@ def _told(row: Entry, mark: str) -> tuple[str, str, str]:
 
 
 def _of_no_code(
-    row: BulkWeighing | Reading | Loss | Titration | HoldPoint, mark: str
+    row: BulkWeighing | Reading | Loss | Titration | HoldPoint | LiquidReading,
+    mark: str,
 ) -> tuple[str, str]:
     if isinstance(row, BulkWeighing):
         return "weighing of the yield", _weighed(row, mark)
@@ -186,6 +193,8 @@ def _of_no_code(
         return f"loss: {row.get_kind_display()}", _loss(row, mark)
     if isinstance(row, HoldPoint):
         return f"hold point: {row.get_point_display()}", _looked(row)
+    if isinstance(row, LiquidReading):
+        return row.get_kind_display(), liquid_in_words(row, mark=mark)
     return f"titration: {row.get_kind_display()}", _titration(row)
 
 
@@ -209,6 +218,8 @@ def how_weighed(row: Charge) -> str:
         parts.append("by the container before and after")
     if row.container is not None:
         parts.append(f"from container {row.container.code}")
+    if row.portion is not None:
+        parts.append(f"from portion {code_of(row.portion)}")
     if row.vessel is not None:
         parts.append(f"in {row.vessel.name}")
     if row.passed_over:
@@ -246,6 +257,20 @@ def _reading(row: Reading, mark: str) -> str:
     shown = format_number(row.value, mark=mark)
     if row.characteristic == Reading.Characteristic.TEMPERATURE:
         return f"{shown} °C"
+    return f"{shown}; {row.method}" if row.method else shown
+
+
+def liquid_in_words(row: LiquidReading, *, mark: str = ".") -> str:
+    """Return a hardness or a density with ±, temperature and method."""
+    if row.value is None:
+        return TAKEN_BACK
+    unit = "mmol/l" if row.kind == LiquidReading.Kind.HARDNESS else "g/ml"
+    shown = format_number(row.value.normalize(), mark=mark)
+    if row.half_width:
+        shown += f" ± {format_number(row.half_width.normalize(), mark=mark)}"
+    shown += f" {unit}"
+    if row.temperature is not None:
+        shown += f" at {format_number(row.temperature.normalize(), mark=mark)} °C"
     return f"{shown}; {row.method}" if row.method else shown
 
 

@@ -9,7 +9,18 @@ import datetime
 
 from django.utils import timezone
 
-from quality.services.today import beginning, making, revised, store, tools, urgent
+from quality.services.today import (
+    beginning,
+    bottles,
+    filled,
+    making,
+    revised,
+    scanned,
+    sprays,
+    store,
+    tools,
+    urgent,
+)
 from quality.services.today.beginning import Step, first_steps
 from quality.services.today.plain import MOST_SHOWN, Kind, Row
 
@@ -33,6 +44,8 @@ def due(
         urgent.too_hot(today, now=now, mark=mark),
         revised.certificates(today, revisions),
         urgent.discrepancies(today),
+        bottles.doubts(today),
+        scanned.alerts(today),
         urgent.failed_instruments(today),
         # … then what stands on the stove, what waits for somebody, …
         making.incomplete(today),
@@ -42,17 +55,22 @@ def due(
         making.to_review(today),
         making.rejected(today),
         making.bottles_to_decide(today, told=told),
+        filled.unreleased(today),
         store.to_decide(today),
         beginning.without_limits(),
+        sprays.leaves(now),
         # … then dates, nearest work first, …
         store.dates(today),
         tools.dates(today),
         tools.checks(today),
         store.not_weighed(today),
+        filled.samples(today, mark=mark),
         making.planned(today),
         store.running_out(today),
         # … and what comes round with the year.
         tools.safety_notes(today),
+        sprays.rules(today),
+        bottles.contact_data(today),
         tools.yearly(today),
     ]
     return [kind for kind in kinds if kind.rows]

@@ -7,7 +7,14 @@ import datetime
 from django.db.models import Max, Min, Q
 
 from batches.models import FillingLot
-from producer.models import Instrument, RawLot, Right, SafetyNote, StockTake
+from producer.models import (
+    Instrument,
+    RawLot,
+    Right,
+    RulesCheck,
+    SafetyNote,
+    StockTake,
+)
 from producer.services.safety import due_notes
 from quality.models import Recall
 from quality.services.checking import checks_due
@@ -129,7 +136,9 @@ def yearly(today: datetime.date) -> Kind:
     take = StockTake.objects.aggregate(last=Max("observed_at"))["last"]
     mock = Recall.objects.filter(is_mock=True).aggregate(last=Max("opened_at"))["last"]
     rules = SafetyNote.objects.current().filter(kind=SafetyNote.Kind.RULES)
-    read = rules.aggregate(last=Max("done_on"))["last"]
+    noted = rules.aggregate(last=Max("done_on"))["last"]
+    looked = RulesCheck.objects.current().aggregate(last=Max("observed_at"))["last"]
+    read = max(filter(None, (noted, looked and local(looked))), default=None)
     rows = []
     if _is_a_year(first, take and local(take), today):
         rows.append(
@@ -157,7 +166,7 @@ def yearly(today: datetime.date) -> Kind:
                 "An authority’s rules",
                 "Read the pages again, and note the place and the day.",
                 read,
-                ("Read and note it", page("producer:safety_new")),
+                ("Read and record it", page("producer:rules_new")),
                 rights=MAKER,
             )
         )

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from itertools import chain
 
-from batches.models import Batch, Bottle, Charge, FillingLot
+from batches.models import Batch, Bottle, Charge, FillingLot, SprayMix
 from producer import journal
 from producer.models import (
     Attachment,
@@ -28,6 +28,7 @@ from quality.services.verification import (
     database,
     files,
     masses,
+    mixes,
     rows,
     series,
     states,
@@ -96,6 +97,11 @@ CHECKS = (
         name="What batches made",
         count=Batch.objects.count,
         walk=untold(masses.bulk_faults),
+    ),
+    Check(
+        name="Spray mixes and what they drew",
+        count=SprayMix.objects.count,
+        walk=untold(mixes.faults),
     ),
     Check(
         name="Filling lots and bottles",

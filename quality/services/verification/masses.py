@@ -26,6 +26,7 @@ from batches.models import (
     Discrepancy,
     FillingLot,
     Input,
+    SprayMix,
 )
 from batches.services import discrepancies
 from producer.models import Stock, StockMovement
@@ -107,9 +108,13 @@ def genealogy_faults() -> Iterator[str]:
 
 def bulk_faults() -> Iterator[str]:
     """Yield a fault where a batch's stock was not made by its weighing."""
+    # What a filling set right names it, and was not made.
+    of_filling = FillingLot.objects.filter(code=OuterRef("purpose"))
     made = sum_of(
         StockMovement.objects.filter(
-            stock=OuterRef("pk"), kind__in=[Kind.PRODUCTION, Kind.ADJUSTMENT]
+            ~Exists(of_filling),
+            stock=OuterRef("pk"),
+            kind__in=[Kind.PRODUCTION, Kind.ADJUSTMENT],
         ),
         "stock",
         "amount_mg",
@@ -132,19 +137,16 @@ def bulk_faults() -> Iterator[str]:
 
 def filling_faults() -> Iterator[str]:
     """Yield a fault where bottles or masses of a filling lot do not agree."""
-    drawn = sum_of(
-        StockMovement.objects.filter(
-            stock=OuterRef("batch_id"), purpose=OuterRef("code"), kind=Kind.FILLING
-        ),
-        "stock",
-        "amount_mg",
+    of_lot = StockMovement.objects.filter(
+        stock=OuterRef("batch_id"), purpose=OuterRef("code")
     )
-    lots = FillingLot.objects.annotate(
+    lots = FillingLot.objects.select_related("balance").annotate(
         found=Count("bottles"),
         numbered=Count(
             "bottles", filter=Q(bottles__number__gte=1, bottles__number__lte=F("count"))
         ),
-        drawn=drawn,
+        drawn=sum_of(of_lot.filter(kind=Kind.FILLING), "stock", "amount_mg"),
+        set_right=sum_of(of_lot.filter(kind=Kind.ADJUSTMENT), "stock", "amount_mg"),
     )
     for lot in lots.order_by("pk").iterator():
         if not lot.found == lot.numbered == lot.count:
@@ -152,12 +154,32 @@ def filling_faults() -> Iterator[str]:
                 f"Filling lot {lot.code} has {lot.count} bottles by its record, but"
                 f" {lot.found} exist, {lot.numbered} of them with a number it gave out."
             )
-        if -lot.drawn != lot.filled_mg + lot.loss_mg:
-            yield (
-                f"Filling lot {lot.code} took"
-                f" {format_mass(lot.filled_mg + lot.loss_mg)} by its record, but the"
-                f" ledger has {format_mass(-lot.drawn)}."
-            )
+        yield from _balance_faults(lot, -lot.drawn, -lot.set_right)
+
+
+def _balance_faults(lot: FillingLot, drawn_mg: int, set_right_mg: int) -> Iterator[str]:
+    """Yield a fault where the mass of a filling does not close with the ledger."""
+    balance = getattr(lot, "balance", None)  # none before it was asked for
+    took_mg = lot.filled_mg + lot.loss_mg + (balance.sample_mg if balance else 0)
+    if drawn_mg != took_mg:
+        yield (
+            f"Filling lot {lot.code} took {format_mass(took_mg)} by its record, but the"
+            f" ledger has {format_mass(drawn_mg)}."
+        )
+    if balance is None:
+        return
+    if set_right_mg != balance.unexplained_mg:
+        yield (
+            f"Filling lot {lot.code} left {format_mass(balance.unexplained_mg)}"
+            f" unexplained, but the ledger was set right by"
+            f" {format_mass(set_right_mg)}."
+        )
+    told_mg = took_mg + (balance.rest_mg or 0) + balance.unexplained_mg
+    if balance.rest_mg is not None and told_mg != balance.before_mg:
+        yield (
+            f"Of {format_mass(balance.before_mg)} before filling lot {lot.code}"
+            f" {format_mass(told_mg)} are told of."
+        )
 
 
 def sum_of(rows: QuerySet[Any], group: str, field: str) -> Coalesce:
@@ -191,7 +213,7 @@ def _unfitting_faults() -> Iterator[str]:
 def _draw_faults() -> Iterator[str]:
     drawn = sum_of(
         StockMovement.objects.filter(
-            stock=OuterRef("pk"), kind__in=[Kind.DRAW, Kind.DRAW_BACK]
+            stock=OuterRef("pk"), kind__in=[Kind.DRAW, Kind.DRAW_BACK, Kind.OWN_USE]
         ),
         "stock",
         "amount_mg",
@@ -199,13 +221,17 @@ def _draw_faults() -> Iterator[str]:
     charged = sum_of(
         Charge.objects.current().filter(source=OuterRef("pk")), "source", "net_mg"
     )
+    mixed = sum_of(
+        SprayMix.objects.current().filter(source=OuterRef("pk")), "source", "mass_mg"
+    )
     stocks = (
-        Stock.objects.annotate(drawn=drawn, charged=charged)
-        .exclude(drawn=-F("charged"))
+        Stock.objects.annotate(drawn=drawn, charged=charged, mixed=mixed)
+        .exclude(drawn=-F("charged") - F("mixed"))
         .order_by("pk")
     )
     for stock in stocks.iterator():
+        by_mixes = f" and {format_mass(stock.mixed)} by mixes" if stock.mixed else ""
         yield (
             f"{format_mass(-stock.drawn)} was drawn from {stock.code} by the ledger,"
-            f" but {format_mass(stock.charged)} by the charges."
+            f" but {format_mass(stock.charged)} by the charges{by_mixes}."
         )

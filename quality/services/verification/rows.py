@@ -19,7 +19,16 @@ from batches.models import Batch, Bottle, Input
 from producer import baseline
 from producer.models import JournalEntry, RawLot, Stock
 from producer.models.journal import GONE, WRITTEN
-from producer.written import PASSWORD, columns, every, noted_models, plain
+from producer.written import (
+    PASSWORD,
+    columns,
+    every,
+    kept_values,
+    noted_models,
+    personal,
+    plain,
+    seal_of,
+)
 from quality.services.verification.checks import Remark, Tell
 from quality.services.verification.numbers import Numbers
 from quality.services.verification.places import place_of
@@ -75,7 +84,7 @@ class _Table:
             row[0]: row
             for row in every(self.model)
             .filter(pk__in=[kept.pk for kept in pending])
-            .values_list(*self.columns)
+            .values_list(*self.columns, *seal_of(self.model))
         }
         for kept in pending:
             row = found.get(kept.pk)
@@ -88,11 +97,15 @@ class _Table:
             yield from self._differences(kept, row)
 
     def _differences(self, kept: Kept, row: tuple[Any, ...]) -> Iterator[str]:
-        # A column that a later version has added was not there to be kept.
-        for column, value in zip(self.columns, row, strict=True):
+        values = kept_values(self.model, self.columns, row)
+        hidden = personal(self.model)
+        for column, raw, now in zip(self.columns, row, values, strict=False):
+            # A column that a later version has added was not there to be kept.
             if column not in kept.values or column in self.leaves_out:
                 continue
-            now, then = plain(column, value), kept.values[column]
+            then = kept.values[column]
+            if column in hidden and not isinstance(then, dict):
+                now = plain(column, raw)  # noqa: PLW2901 - kept before there were seals
             if now != then:
                 yield _difference(self.model, kept, column, now, then)
 
@@ -196,6 +209,8 @@ def _difference(
 
 
 def _said(value: Any) -> str:
+    if isinstance(value, dict) and "sealed" in value:
+        return f"sealed data {value['sealed'][:16]}…"
     if isinstance(value, dict):
         return f"a text of {value['length']} characters, SHA-256 {value['sha256']}"
     return "nothing" if value in (None, "") else str(value)

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import models
 
-from batches.models import Dispatch, FillingLot
+from batches.models import Dispatch, FillingLot, PatchTest, SprayMix
 from producer.codes import FIRST_YEAR, is_numbered_code
 from producer.models import NumberSeries, Stock
 from quality.models import Deviation, Recall
@@ -20,6 +20,8 @@ NUMBERED: tuple[type[models.Model], ...] = (
     Stock,
     FillingLot,
     Dispatch,
+    SprayMix,
+    PatchTest,
     Recall,
     Deviation,
 )

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from urllib.parse import urlsplit
 
-import qrcode
-import qrcode.constants
-from django.conf import settings
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from weasyprint.document import Document
 
+from batches.documents.labels.codes import qr_svg
 from batches.models import Bottle, FillingLot
 from producer import prints
 from producer.codes import grouped
@@ -20,7 +17,6 @@ from producer.quantities import whole_number
 
 LABELS_ON_A_SHEET = 10
 MOST_LABELS = 50  # at a time: five sheets, about a second
-QUIET_ZONE = 4  # modules, ISO/IEC 18004
 # As in labels.css
 ACROSS, TOP_MM, HEIGHT_MM, MARGIN_MM = 2, 6, 57, 1
 PIXELS_PER_MM = 96 / 25.4  # CSS pixels
@@ -34,17 +30,6 @@ class Label:
     code: str
     place: str
     qr: SafeString
-
-
-def bottle_address(code: str) -> str:
-    """Return the address that a bottle's QR code contains."""
-    return f"{settings.PUBLIC_URL}/b/{grouped(code)}"
-
-
-def address_is_local() -> bool:
-    """Say whether only this computer could open the addresses printed now."""
-    host = urlsplit(settings.PUBLIC_URL).hostname or ""
-    return host in {"127.0.0.1", "::1", "localhost"}
 
 
 def sheets(count: int) -> list[tuple[int, int]]:
@@ -114,34 +99,3 @@ def _require_fit(document: Document) -> None:
                     "The text does not fit on a label. Shorten the directions or the"
                     " further cautions in a new version of the formula."
                 )
-
-
-def qr_svg(bottle: Bottle) -> SafeString:
-    """Return a bottle's QR code as SVG."""
-    return qr_of(bottle_address(bottle.code))
-
-
-def qr_of(text: str) -> SafeString:
-    """Return a text as QR code in SVG, dark modules drawn as runs along each row."""
-    code = qrcode.QRCode(
-        error_correction=qrcode.constants.ERROR_CORRECT_M, border=QUIET_ZONE
-    )
-    code.add_data(text)
-    matrix = code.get_matrix()
-    runs = []
-    for y, row in enumerate(matrix):
-        x = 0
-        while x < len(row):
-            length = 0
-            while x + length < len(row) and row[x + length]:
-                length += 1
-            if length:
-                runs.append(f"M{x} {y}h{length}v1h-{length}z")
-            x += max(length, 1)
-    size = len(matrix)
-    path = "".join(runs)
-    return mark_safe(  # noqa: S308 - made of whole numbers
-        '<svg class="qr" xmlns="http://www.w3.org/2000/svg"'
-        f' viewBox="0 0 {size} {size}" shape-rendering="crispEdges">'
-        f'<path d="{path}"/></svg>'
-    )

@@ -1,0 +1,160 @@
+"""Forms about a filling: the bottles, where the mass went, and the sample kept."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from batches.lifecycle import BottleStatus
+from batches.models import Bottle, FillingLot
+from batches.services.filling import MOST_BOTTLES
+from batches.services.filling_balance import COLDEST, HOTTEST
+from producer.codes import grouped
+from producer.forms.base import ActForm
+from producer.forms.fields import (
+    DayField,
+    MassField,
+    NumberField,
+    ObservedField,
+    VolumeField,
+)
+from producer.models import Place
+
+
+class FillForm(ActForm):
+    """A filling into bottles of one size."""
+
+    count = forms.IntegerField(
+        label="Bottles filled", min_value=1, max_value=MOST_BOTTLES
+    )
+    planned = forms.IntegerField(
+        label="Bottles planned",
+        required=False,
+        min_value=1,
+        max_value=MOST_BOTTLES,
+        help_text="Where it was another number.",
+    )
+    nominal_ul = VolumeField(label="Nominal quantity of each")
+    density = NumberField(
+        label="Density at 20 °C (g/ml)",
+        within=(Decimal("0.8"), Decimal("1.3")),
+        help_text="Weigh 100 ml at 20 °C and divide by 100. Cool before filling.",
+    )
+    temperature = NumberField(
+        label="Temperature at filling (°C)",
+        required=False,
+        within=(COLDEST, HOTTEST),
+        places=1,
+    )
+    place = forms.ModelChoiceField(
+        Place.objects.none(),
+        label="They stand in",
+        required=False,
+        empty_label="no place yet",
+    )
+    loss_mg = MassField(label="Lost in filling", required=False)
+    sample_mg = MassField(
+        label="Taken as a sample, in a jar",
+        required=False,
+        help_text="A whole bottle that is kept is named later, not here.",
+    )
+    rest_gross_mg = MassField(
+        label="What is left, with its vessel",
+        required=False,
+        help_text="Everything of the batch that is left, also what was set aside.",
+    )
+    rest_tare_mg = MassField(label="The empty vessel", required=False)
+    unexplained_reason = forms.CharField(
+        label="If mass is missing: what became of it",
+        required=False,
+        widget=forms.Textarea({"rows": 2}),
+        help_text="Spilt, overfilled, stuck to the pot. Only where it is much.",
+    )
+    observed_at = ObservedField()
+
+    groups = (
+        ("The bottles", ("count", "planned", "nominal_ul", "density")),
+        ("How and where", ("temperature", "place", "observed_at")),
+        (
+            "Where the mass went",
+            (
+                "loss_mg",
+                "sample_mg",
+                "rest_gross_mg",
+                "rest_tare_mg",
+                "unexplained_reason",
+            ),
+        ),
+    )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        _offer_places(self.fields["place"])
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the vessel and what it holds together, the heavier one full."""
+        gross = self.cleaned_data.get("rest_gross_mg")
+        tare = self.cleaned_data.get("rest_tare_mg")
+        if gross is None and tare is not None:
+            self.add_error("rest_gross_mg", "Weigh it with what is in it, too.")
+        elif tare is None and gross is not None:
+            self.add_error(
+                "rest_tare_mg", "Weigh it empty, too; 0 if the scale was at zero."
+            )
+        elif gross is not None and tare is not None and gross < tare:
+            self.add_error(
+                "rest_gross_mg", "The full vessel is lighter than the empty one."
+            )
+        return self.cleaned_data
+
+    def facts(self) -> dict[str, Any]:
+        """Return the facts; what is empty is none, the rest is net."""
+        facts = super().facts()
+        gross, tare = facts.pop("rest_gross_mg"), facts.pop("rest_tare_mg")
+        return {
+            **facts,
+            "loss_mg": facts["loss_mg"] or 0,
+            "sample_mg": facts["sample_mg"] or 0,
+            "rest_mg": None if gross is None else gross - (tare or 0),
+        }
+
+
+class SampleForm(ActForm):
+    """A bottle or a jar that is kept."""
+
+    bottle = forms.ModelChoiceField(
+        Bottle.objects.none(),
+        label="The bottle that is kept",
+        required=False,
+        empty_label="none: a jar",
+        to_field_name="code",
+    )
+    mass_mg = MassField(label="Or the mass in the jar", required=False)
+    place = forms.ModelChoiceField(
+        Place.objects.none(), label="It stands in", empty_label=None
+    )
+    look_on = DayField(
+        label="Look at it again on",
+        required=False,
+        help_text="Such as half way to the use-by date, and on it.",
+    )
+    note = forms.CharField(label="Note", required=False, max_length=200)
+    observed_at = ObservedField()
+
+    def __init__(self, *args: Any, lot: FillingLot, **options: Any) -> None:
+        super().__init__(*args, **options)
+        bottles = self.fields["bottle"]
+        bottles.queryset = lot.bottles.filter(  # type: ignore[attr-defined]
+            status=BottleStatus.FILLED
+        )
+        bottles.label_from_instance = (  # type: ignore[attr-defined]
+            lambda one: f"number {one.number}, {grouped(one.code)}"
+        )
+        _offer_places(self.fields["place"])
+
+
+def _offer_places(field: forms.Field) -> None:
+    """Offer the places in use."""
+    field.queryset = Place.objects.filter(in_use=True)  # type: ignore[attr-defined]

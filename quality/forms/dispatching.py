@@ -1,0 +1,95 @@
+"""Forms for a box of bottles: dispatched, or moved in bulk."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from batches.services import bottle_moves
+from producer.forms.base import ActForm
+from producer.forms.fields import ObservedField
+from producer.models import Consignee, Place, User
+
+
+class CollectForm(ActForm):
+    """Bottles by their codes, a range of numbers, or a filling lot."""
+
+    codes = forms.CharField(
+        label="Bottle codes",
+        required=False,
+        widget=forms.Textarea({"rows": 4, "spellcheck": "false"}),
+        help_text="Scan or type, one a line. Or give a range below.",
+    )
+    filling_lot = forms.CharField(
+        label="Or filling lot",
+        required=False,
+        help_text="Without numbers: all of it that is here for this.",
+    )
+    first = forms.IntegerField(label="First bottle", required=False, min_value=1)
+    last = forms.IntegerField(label="Last bottle", required=False, min_value=1)
+
+
+class DispatchForm(CollectForm):
+    """Bottles for a consignee."""
+
+    consignee = forms.ModelChoiceField(
+        Consignee.objects.filter(erased_at=None), label="To"
+    )
+    note = forms.CharField(label="Note", required=False)
+    observed_at = ObservedField()
+
+    field_order = (
+        "consignee",
+        "codes",
+        "filling_lot",
+        "first",
+        "last",
+        "note",
+        "observed_at",
+    )
+
+
+class MovesForm(CollectForm):
+    """What became of many bottles."""
+
+    new = forms.ChoiceField(label="What happened", widget=forms.RadioSelect)
+    inspection = forms.CharField(
+        label="What you found on looking at them",
+        required=False,
+        widget=forms.Textarea({"rows": 2}),
+        help_text=(
+            "Needed before a bottle that was out goes back to stock: seal, level,"
+            " colour, label."
+        ),
+    )
+    place = forms.ModelChoiceField(
+        Place.objects.filter(in_use=True),
+        label="Where they stand now",
+        required=False,
+        empty_label="as before",
+    )
+    reason = forms.CharField(
+        label="Why",
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="Stays on record.",
+    )
+
+    field_order = (
+        "new",
+        "codes",
+        "filling_lot",
+        "first",
+        "last",
+        "inspection",
+        "place",
+        "reason",
+    )
+
+    def __init__(self, *args: Any, user: User, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["new"].choices = (  # type: ignore[attr-defined]
+            bottle_moves.choices_for(user)
+        )
+        if not user.may("reviewer"):
+            del self.fields["inspection"]

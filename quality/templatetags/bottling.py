@@ -1,0 +1,33 @@
+"""How far a filling lot has come, for its page among those of making."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+
+from batches.models import FillingLot
+from quality.services import filling_release, filling_steps
+
+register = template.Library()
+
+
+@register.inclusion_tag("quality/_filling_next.html", takes_context=True)
+def filling_next(context: template.Context, lot: FillingLot) -> dict[str, Any]:
+    """Show the steps of a filling lot, and the next thing to do on top."""
+    found = filling_release.looked_at(lot)
+    steps = filling_steps.steps_of(found)
+    step = filling_steps.next_of(steps)
+    page = {"found": found, "steps": steps, "next": step}
+    if step is not None and not context["user"].may(step.right):
+        whose = f"{step.words} This is for a {step.right.label.lower()}."
+        page["whose"] = whose.strip()
+    return page
+
+
+@register.inclusion_tag("quality/_filling_record.html", takes_context=True)
+def filling_record(context: template.Context, lot: FillingLot) -> dict[str, Any]:
+    """Show where the mass of a filling went, its samples and its release."""
+    found = filling_release.looked_at(lot)
+    rows = filling_steps.mass_rows(found.balance) if found.balance else []
+    return {"user": context["user"], "found": found, "lot": lot, "rows": rows}

@@ -1,0 +1,199 @@
+"""Many bottles move at once: all or none, each with its reason, past no gate."""
+
+from __future__ import annotations
+
+import datetime
+import json
+
+import pytest
+from django.core.exceptions import PermissionDenied
+
+from batches.lifecycle import BottleStatus
+from batches.models import Bottle, BottleEvent
+from batches.services import back_in_stock, bottle_doubts, bottle_moves, filling
+from producer.errors import Refusal
+from producer.models import JournalEntry, User
+from quality.services import supplying
+from tests import hands, leaving, make
+
+SEEN = "seal whole, level right, clear"
+
+
+def sent(crew: make.Crew) -> list[Bottle]:
+    """Return bottles that a shop has."""
+    bottles = leaving.bottles(crew)
+    supplying.dispatch(
+        by=crew.maker, bottles=bottles, consignee=make.consignee(crew.maker)
+    )
+    return make.bottles_of(bottles[0].filling_lot)
+
+
+def move(by: User, bottles: list[Bottle], new: str, **changes: object) -> int:
+    facts = {"reason": "the shop closes", **changes}
+    return bottle_moves.move_bottles(by=by, bottles=bottles, new=new, **facts)  # type: ignore[arg-type]
+
+
+def states() -> list[str]:
+    return list(Bottle.objects.order_by("number").values_list("status", flat=True))
+
+
+@pytest.mark.django_db
+def test_a_box_comes_back_in_one_act(crew: make.Crew) -> None:
+    bottles = sent(crew)
+    before = JournalEntry.objects.count()
+    assert move(crew.maker, bottles, "returned") == 2
+    assert states() == ["returned"] * 2
+    events = BottleEvent.objects.filter(new="returned")
+    assert {(event.old, event.reason) for event in events} == {
+        ("dispatched", "the shop closes")
+    }
+    entry = JournalEntry.objects.latest("pk")
+    assert JournalEntry.objects.count() == before + 1
+    assert entry.act == "bottles returned"
+    assert entry.subject_label == bottles[0].filling_lot.code
+    # Who had them stays, by a reference that is no name.
+    shop = make.consignee(crew.maker)
+    codes = [bottle.code for bottle in bottles]
+    assert json.loads(entry.before)["had"] == {shop.reference: codes}
+    assert shop.name not in entry.before
+    with_shop = BottleEvent.objects.filter(dispatch__consignee=shop)
+    assert with_shop.count() == 2
+
+
+@pytest.mark.django_db
+def test_what_was_out_goes_back_only_after_a_look(crew: make.Crew) -> None:
+    bottles = sent(crew)
+    move(crew.maker, bottles, "returned")
+    for blank in ("", "  "):
+        with pytest.raises(Refusal, match="was out of your hands") as told:
+            move(crew.reviewer, bottles, "filled", inspection=blank)
+        assert told.value.field == "inspection"
+    with pytest.raises(Refusal, match="was out of your hands"):
+        filling.move_bottle(
+            by=crew.reviewer,
+            bottle=make.bottles_of(bottles[0].filling_lot)[0],
+            new="filled",
+            reason="looks fine",
+        )
+    with pytest.raises(PermissionDenied):
+        move(crew.maker, bottles, "filled", inspection=SEEN)
+    assert states() == ["returned"] * 2
+    assert move(crew.reviewer, bottles, "filled", inspection=SEEN) == 2
+    assert set(Bottle.objects.values_list("consignee", flat=True)) == {None}
+    event = BottleEvent.objects.latest("pk")
+    assert event.reason == f"the shop closes. Inspection: {SEEN}"
+    assert SEEN in JournalEntry.objects.latest("pk").after
+
+
+@pytest.mark.django_db
+def test_past_its_use_by_date_nothing_goes_back_to_stock(
+    crew: make.Crew, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bottles = sent(crew)
+    move(crew.maker, bottles, "returned")
+    last = bottles[0].filling_lot.use_by
+    today = [last + datetime.timedelta(days=1)]
+    monkeypatch.setattr(back_in_stock, "local_day", lambda _: today[0])
+    with pytest.raises(Refusal, match=r"use-by date of .* is past\. Destroy"):
+        move(crew.reviewer, bottles, "filled", inspection=SEEN)
+    today[0] = last
+    assert move(crew.reviewer, bottles, "filled", inspection=SEEN) == 2
+
+
+@pytest.mark.django_db
+def test_of_a_batch_on_hold_nothing_goes_back_to_stock(crew: make.Crew) -> None:
+    bottles = sent(crew)
+    move(crew.maker, bottles, "returned")
+    make.sign(crew.reviewer, bottles[0].filling_lot.batch, "hold")
+    with pytest.raises(Refusal, match="is on hold, so no bottle of it"):
+        move(crew.reviewer, bottles, "filled", inspection=SEEN)
+
+
+@pytest.mark.django_db
+def test_of_a_lot_that_is_not_released_nothing_goes_back_to_stock(
+    crew: make.Crew,
+) -> None:
+    bottles = make.bottles_of(make.filled(crew))
+    move(crew.reviewer, bottles, "on_hold")
+    with pytest.raises(Refusal, match="is not released yet"):
+        move(crew.reviewer, bottles, "filled")
+
+
+@pytest.mark.django_db
+def test_in_doubt_a_bottle_stays_out(crew: make.Crew) -> None:
+    bottles = leaving.bottles(crew)
+    bottle_doubts.report(
+        by=crew.maker, bottle=bottles[0], kind="elsewhere", found="at the stall"
+    )
+    with pytest.raises(Refusal, match="is in doubt"):
+        move(crew.reviewer, bottles[:1], "filled")
+
+
+@pytest.mark.django_db
+def test_all_move_or_none_and_each_once(crew: make.Crew) -> None:
+    one, other = sent(crew)
+    move(crew.maker, [one], "destroyed")
+    with pytest.raises(Refusal, match="destroyed cannot become returned") as told:
+        move(crew.maker, [other, one], "returned")
+    assert told.value.field == "codes"
+    assert states() == ["destroyed", "dispatched"]
+    with pytest.raises(Refusal, match="scanned twice"):
+        move(crew.maker, [other, other], "returned")
+    with pytest.raises(Refusal, match="at least one"):
+        move(crew.maker, [], "returned")
+    with pytest.raises(Refusal, match="Say why"):
+        move(crew.maker, [other], "returned", reason=" ")
+    for new in ("dispatched", "retained", "nonsense"):
+        with pytest.raises(Refusal):
+            move(crew.maker, [other], new)
+    assert states() == ["destroyed", "dispatched"]
+
+
+@pytest.mark.django_db
+def test_which_right_it_needs_depends_on_where_a_bottle_is(
+    crew: make.Crew, auditor: User
+) -> None:
+    bottles = leaving.bottles(crew)
+    for by, new in ((crew.maker, "on_hold"), (auditor, "destroyed")):
+        with pytest.raises(PermissionDenied):
+            move(by, bottles, new)
+    assert move(crew.reviewer, bottles, "on_hold") == 2
+    with pytest.raises(PermissionDenied):
+        move(crew.maker, bottles, "destroyed")
+    assert move(crew.reviewer, bottles, "destroyed") == 2
+
+
+@pytest.mark.django_db
+def test_where_they_stand_is_kept(crew: make.Crew) -> None:
+    bottles = sent(crew)
+    shelf = hands.place(crew, "Returns shelf")
+    move(crew.maker, bottles, "returned", place=shelf)
+    assert set(Bottle.objects.values_list("place", flat=True)) == {shelf.pk}
+    with pytest.raises(Refusal, match="stands nowhere"):
+        move(crew.maker, bottles, "destroyed", place=shelf)
+
+
+@pytest.mark.django_db
+def test_two_filling_lots_are_one_act(crew: make.Crew) -> None:
+    liquid = make.released_liquid(crew)
+    bottles = [
+        *make.bottles_of(make.filled(crew, liquid, count=1)),
+        *make.bottles_of(make.filled(crew, liquid, count=1)),
+    ]
+    assert move(crew.maker, bottles, "destroyed", reason="frozen") == 2
+    entry = JournalEntry.objects.latest("pk")
+    assert entry.subject_label == f"{bottles[0].filling_lot.code} and 1 more"
+
+
+def test_what_somebody_may_choose_follows_the_table_of_lives() -> None:
+    class Maker:
+        def may(self, right: str) -> bool:
+            return right == "maker"
+
+    choices = [new for new, _ in bottle_moves.choices_for(Maker())]  # type: ignore[arg-type]
+    assert choices == ["returned", "recovered", "destroyed"]
+    assert bottle_moves.choices_for(Maker(), "returned") == [  # type: ignore[arg-type]
+        ("destroyed", "destroyed or emptied")
+    ]
+    assert bottle_moves.states_before("returned") == ["dispatched"]
+    assert set(bottle_moves.CHOICES) <= set(BottleStatus)

@@ -1,0 +1,141 @@
+"""Builders of filling lots that may leave: labelled, weighed, sampled, released."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from batches.documents.labels import check_fit
+from batches.models import (
+    Batch,
+    FillingLot,
+    FillingRelease,
+    Formula,
+    LabelIssue,
+    LabelVersion,
+    RetainedSample,
+)
+from batches.services import label_texts, labelling, samples
+from batches.services.label_bands import bands_of
+from batches.sheets import USUAL, Placement
+from producer.models import Place
+from producer.services import registers
+from quality.models import FillCheck
+from quality.services import filling_checks, filling_release
+from tests import make
+
+TARE_MG = 42_000
+ROLL = USUAL[-1]  # the largest labels: the cautions of a spray fit on no small ones
+NO_SAMPLE = "none is kept: so the scene wants it"
+
+
+def shelf(crew: make.Crew, name: str = "cellar shelf") -> Place:
+    """Return a place where bottles stand."""
+    known = Place.objects.filter(name=name).first()
+    return known or registers.save(by=crew.maker, entry=Place(name=name))
+
+
+def text(crew: make.Crew, formula: Formula, language: str = "en") -> LabelVersion:
+    """Return the approved label text of a product, written and approved if need be."""
+    known = label_texts.approved(formula, language)
+    if known is not None:
+        return known
+    label = label_texts.write_label(
+        by=crew.maker, formula=formula, language=language, product_name=formula.name
+    )
+    label_texts.approve(by=crew.reviewer, label=label)
+    return label
+
+
+def labels_issued(
+    crew: make.Crew,
+    lot: FillingLot,
+    numbers: Sequence[int] | None = None,
+    **changes: Any,
+) -> LabelIssue:
+    """Issue labels for bottles of a lot, for all of them unless told otherwise."""
+    bands = bands_of(lot)
+    band = bands.reckoned or next(iter(bands.choices), "")
+    return labelling.issue(
+        by=crew.maker,
+        filling_lot=lot,
+        label=text(crew, lot.batch.formula_version.formula),
+        numbers=range(1, lot.count + 1) if numbers is None else numbers,
+        fits=check_fit,
+        band=band,
+        **{
+            "placement": Placement(ROLL),
+            "band_reason": "" if bands.reckoned else "as always",
+            **changes,
+        },
+    )
+
+
+def labelled(crew: make.Crew, lot: FillingLot) -> FillingLot:
+    """Issue a label for each bottle of a lot, and count them all as applied."""
+    labels_issued(crew, lot)
+    labelling.count_labels(
+        by=crew.maker, filling_lot=lot, kind="applied", count=lot.count
+    )
+    return lot
+
+
+def weighed(
+    crew: make.Crew, lot: FillingLot, *, share: str = "1.002", **changes: Any
+) -> FillCheck:
+    """Weigh every bottle of a lot, each with this share of its nominal quantity."""
+    net_mg = int(lot.nominal_ul * lot.density * Decimal(share))
+    facts = {
+        "scale": make.scale(crew.maker),
+        "tare_mg": TARE_MG,
+        "net_mg": [net_mg] * lot.count,
+        **changes,
+    }
+    return filling_checks.record_fill_check(by=crew.maker, filling_lot=lot, **facts)
+
+
+def jar(crew: make.Crew, lot: FillingLot, mass_mg: int = 5_000) -> RetainedSample:
+    """Keep a jar of what was taken as a sample at the filling."""
+    return samples.retain(
+        by=crew.maker,
+        filling_lot=lot,
+        mass_mg=mass_mg,
+        place=shelf(crew),
+        look_on=make.TODAY + datetime.timedelta(days=90),
+    )
+
+
+def released(crew: make.Crew, lot: FillingLot, note: str = "") -> FillingRelease:
+    """Release a filling lot."""
+    return filling_release.release(by=crew.reviewer, filling_lot=lot, note=note)
+
+
+def may_leave(crew: make.Crew, lot: FillingLot) -> FillingLot:
+    """Label, weigh and release a lot that was filled, unless it is released."""
+    if not FillingRelease.objects.filter(filling_lot=lot).exists():
+        labelled(crew, lot)
+        weighed(crew, lot)
+        released(crew, lot, NO_SAMPLE)
+    return lot
+
+
+def ready(
+    crew: make.Crew, batch: Batch | None = None, count: int = 2, **changes: Any
+) -> FillingLot:
+    """Return a filling lot with which all is done but the release."""
+    lot = make.filled(crew, batch, count=count, **{"sample_mg": 5_000, **changes})
+    labelled(crew, lot)
+    weighed(crew, lot)
+    jar(crew, lot)
+    return lot
+
+
+def bottled(
+    crew: make.Crew, batch: Batch | None = None, count: int = 2, **changes: Any
+) -> FillingLot:
+    """Return a filling lot that is ready to leave, with a jar of it kept."""
+    lot = ready(crew, batch, count, **changes)
+    released(crew, lot)
+    return lot

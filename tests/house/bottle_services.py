@@ -1,0 +1,171 @@
+"""What the services about bottles and their holders take: see services_table."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from batches.documents.labels import check_fit
+from batches.models import BottleDiscrepancy
+from batches.services import (
+    bottle_doubts,
+    label_counts,
+    label_texts,
+    labelling,
+    places,
+    samples,
+    scans,
+    sheet_formats,
+)
+from batches.services.label_bands import bands_of
+from batches.sheets import Placement
+from quality.services import erasing, filling_release
+from tests import bottling, hands, labelled, make, scanned
+
+Facts = dict[str, Any]
+
+
+def doubt_facts(crew: make.Crew) -> Facts:
+    """A bottle whose code another one has too."""
+    return {
+        "by": crew.maker,
+        "bottle": make.bottles_of(make.filled(crew))[0],
+        "kind": BottleDiscrepancy.Kind.DUPLICATE,
+        "found": "a photocopied label at the stall",
+    }
+
+
+def settled_facts(crew: make.Crew) -> Facts:
+    """A doubt, and what it was."""
+    return {
+        "by": crew.reviewer,
+        "doubt": bottle_doubts.report(**doubt_facts(crew)),
+        "reason": "a copied label",
+    }
+
+
+def place_facts(crew: make.Crew) -> Facts:
+    """Bottles, and where they are put."""
+    return {
+        "by": crew.maker,
+        "bottles": make.bottles_of(make.filled(crew)),
+        "place": hands.place(crew),
+    }
+
+
+def erased_facts(crew: make.Crew) -> Facts:
+    """Somebody who wants to be forgotten."""
+    return {
+        "by": crew.maker,
+        "consignee": make.consignee(crew.maker),
+        "reason": "asked for it",
+    }
+
+
+def sample_facts(crew: make.Crew) -> Facts:
+    """A bottle of a filling lot, kept."""
+    lot = make.filled(crew)
+    return {
+        "by": crew.maker,
+        "filling_lot": lot,
+        "bottle": make.bottles_of(lot)[0],
+        "place": hands.place(crew),
+    }
+
+
+def release_facts(crew: make.Crew) -> Facts:
+    """A filling lot with which all else is done."""
+    return {"by": crew.reviewer, "filling_lot": bottling.ready(crew)}
+
+
+def scan_facts(crew: make.Crew) -> Facts:
+    """A code that was never issued and that somebody asked for."""
+    return {
+        "by": crew.maker,
+        "alert": scanned.unknown(),
+        "reason": "a child at the fair tried codes out",
+    }
+
+
+def class_facts(crew: make.Crew) -> Facts:
+    """A hazard class in two languages."""
+    return {
+        "by": crew.maker,
+        "formula": make.liquid_version(crew).formula,
+        "signal": "danger",
+        "statements": ["Causes serious eye damage.", "Verursacht Augenschäden."],
+        "basis": "data sheet of the paste",
+    }
+
+
+def text_facts(crew: make.Crew) -> Facts:
+    """The text of a label, as it is written first."""
+    return {
+        "by": crew.maker,
+        "formula": make.liquid_version(crew).formula,
+        "language": "en",
+        "product_name": "Laundry liquid",
+    }
+
+
+def approving_facts(crew: make.Crew) -> Facts:
+    """A text that waits for its approval."""
+    return {"by": crew.reviewer, "label": label_texts.write_label(**text_facts(crew))}
+
+
+def withdrawing_facts(crew: make.Crew) -> Facts:
+    """A text that was approved."""
+    facts = approving_facts(crew)
+    label_texts.approve(**facts)
+    return {**facts, "reason": "a slip"}
+
+
+def labels_facts(crew: make.Crew) -> Facts:
+    """Bottles that are to have labels."""
+    lot = make.filled(crew)
+    return {
+        "by": crew.maker,
+        "filling_lot": lot,
+        "label": labelled.approved(crew, lot),
+        "placement": Placement(labelled.A4_10),
+        "numbers": [1, 2],
+        "band": bands_of(lot).reckoned,
+        "fits": check_fit,
+    }
+
+
+def count_facts(crew: make.Crew) -> Facts:
+    """Labels that were issued, and one that was spoiled."""
+    facts = labels_facts(crew)
+    labelling.issue(**facts)
+    lot = facts["filling_lot"]
+    return {"by": crew.maker, "filling_lot": lot, "kind": "spoiled", "count": 1}
+
+
+def amended_count_facts(crew: make.Crew) -> Facts:
+    """A count, and what it should have been."""
+    row = label_counts.count_labels(**count_facts(crew))
+    return {"by": crew.maker, "row": row, "count": 2, "reason": "one more"}
+
+
+def format_facts(crew: make.Crew) -> Facts:
+    """Label stock of one's own, changed."""
+    return {"by": crew.maker, "entry": labelled.own_format(crew)}
+
+
+SERVICES = {
+    labelling.issue: labels_facts,
+    label_counts.count_labels: count_facts,
+    label_counts.amend_count: amended_count_facts,
+    sheet_formats.save_format: format_facts,
+    label_texts.classify: class_facts,
+    label_texts.write_label: text_facts,
+    label_texts.approve: approving_facts,
+    label_texts.withdraw: withdrawing_facts,
+    samples.retain: sample_facts,
+    filling_release.release: release_facts,
+    bottle_doubts.report: doubt_facts,
+    bottle_doubts.settle: settled_facts,
+    places.put: place_facts,
+    erasing.erase: erased_facts,
+    scans.look_into: scan_facts,
+}
