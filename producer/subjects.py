@@ -50,6 +50,8 @@ PAGES: Mapping[str, tuple[str, str]] = {
     "bottle": ("quality:bottle", LABEL),
     "bottlediscrepancy": ("quality:bottle", LABEL),
     "bottlediscrepancyend": ("quality:bottle", LABEL),
+    "labelissue": ("batches:filling_lot", LABEL),
+    "labelcount": ("batches:filling_lot", LABEL),
     "dispatch": ("batches:dispatch", LABEL),
     "recall": ("quality:recall", LABEL),
     "deviation": ("quality:deviation", LABEL),
@@ -68,6 +70,7 @@ SHARED = {
     "safetynote": "producer:safety",
     "rulescheck": "producer:rules",
     "patchtest": "quality:sprays",
+    "sheetformat": "batches:label_formats",
 }
 # Kinds whose page is that of what they belong to: one query for each kind on a page.
 OWNERS: Mapping[str, tuple[Through, ...]] = {
@@ -89,6 +92,8 @@ RECALLS = Part(
 PARTS: Mapping[str, tuple[Part, ...]] = {
     "fillinglot": (
         Part("fillcheck", "fillcheck", "pk", "filling_lot_id"),
+        Part("labelissue", "labelissue", "pk", "filling_lot_id"),
+        Part("labelcount", "labelcount", "pk", "filling_lot_id"),
         Part("bottle", "bottle", "pk", "filling_lot_id"),
         Part("dispatch", "bottleevent", "dispatch_id", "bottle__filling_lot_id"),
     ),

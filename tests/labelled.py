@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
-from batches.documents.labels import check_fit
 from batches.models import (
     FillingLot,
     Formula,
@@ -17,7 +16,7 @@ from batches.models import (
 from batches.services import label_texts, labelling, sheet_formats
 from batches.services.label_bands import bands_of
 from batches.sheets import USUAL, Placement
-from tests import make
+from tests import bottling, make
 
 A4_24, A4_10, LETTER, ROLL = USUAL
 DOSES = (("soft", 40), ("medium", 65), ("hard", 80))
@@ -58,7 +57,7 @@ def issued(
         "placement": Placement(A4_10),
         "numbers": range(1, lot.count + 1) if numbers is None else numbers,
         "band": bands_of(lot).reckoned,
-        "fits": check_fit,
+        "fits": bottling.not_looked_at,
         **changes,
     }
     return labelling.issue(by=crew.maker, filling_lot=lot, label=label, **facts)

@@ -8,7 +8,6 @@ from django.utils import timezone
 
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle, BottleDiscrepancy
-from batches.services import filling_state
 from producer.codes import grouped
 from producer.errors import Refusal
 from producer.services.checks import local_day
@@ -20,8 +19,10 @@ def check(bottles: Sequence[Bottle], *, inspection: str) -> None:
     """Refuse what may not go back to stock; ``inspection`` is what was found.
 
     A bottle that was out of our hands is looked at first, whoever brings it. Past its
-    use-by date, of a batch or filling lot that is not released, or in doubt it stays
-    out. The batches are read as they stand; callers hold the transaction.
+    use-by date, of a batch that is not released, or in doubt it stays out. The release
+    of the filling lot is asked for at the door alone: a bottle that was held before it
+    has to be freed to get its label. The batches are read as they stand; callers hold
+    the transaction.
     """
     lots = {bottle.filling_lot_id: bottle.filling_lot for bottle in bottles}
     came_back = [one for one in bottles if one.status == BottleStatus.RETURNED]
@@ -47,8 +48,6 @@ def check(bottles: Sequence[Bottle], *, inspection: str) -> None:
                 f"The use-by date of {lot.code} is past. Destroy these bottles.",
                 field="codes",
             )
-    for words in filling_state.why_not_leaving(list(lots.values())).values():
-        raise Refusal(f"{words} Until then nothing of it goes to stock.", field="codes")
     _not_in_doubt([bottle.pk for bottle in bottles])
 
 

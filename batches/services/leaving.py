@@ -13,7 +13,7 @@ from collections.abc import Collection, Iterator, Sequence
 from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle, FillingLot, Formula
-from batches.services import filling_state
+from batches.services import filling_state, label_counts
 from batches.services.bottle_doubts import open_doubts
 from producer.codes import grouped
 from producer.models import Consignee, RulesCheck
@@ -49,7 +49,11 @@ def stops(
     """
     lots = {bottle.filling_lot_id: bottle.filling_lot for bottle in bottles}
     within = trace.blocked(sorted({lot.batch_id for lot in lots.values()}))
-    unreleased = filling_state.why_not_leaving(list(lots.values()))
+    # What is printed after the release opens the count again: one may be elsewhere.
+    unreleased = {
+        **label_counts.open_counts(list(lots.values())),
+        **filling_state.why_not_leaving(list(lots.values())),
+    }
     own, doubles = _doubts(bottles)
     by_lot = {
         lot.pk: [

@@ -10,11 +10,20 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Count
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 
 from batches.chemistry.saponification import Oil, alkali_need
-from batches.documents.labels import qr_of
-from batches.models import Batch, Bottle, Charge, FillingLot, Formula, Titration
+from batches.documents.labels import proof_svg
+from batches.models import (
+    Batch,
+    Bottle,
+    Charge,
+    FillingLot,
+    Formula,
+    LabelIssue,
+    Titration,
+)
+from batches.services import labelling
 from batches.services.entries import Entries
 from batches.trace import Genealogy
 from producer.models import Certificate, Material, RawLot
@@ -29,8 +38,6 @@ from quality.services.reviewing import Review
 from quality.statistics.budgets import Budget
 from quality.statistics.quantities import Distribution
 from quality.statistics.rounding import rounded
-
-SPECIMEN = "SPECIMEN"
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -309,10 +316,21 @@ def filled_from(batch_ids: Iterable[int]) -> list[Filled]:
     ]
 
 
-def specimen_of(batch: Batch) -> dict[str, Any] | None:
-    """Return one label of a batch with SPECIMEN for a bottle; None if not filled."""
-    lot = batch.filling_lots.select_related("batch__stock").order_by("pk").first()
-    if lot is None:
+def specimen_of(batch: Batch) -> SafeString | None:
+    """Return a label of a batch as it was printed, marked as a specimen.
+
+    Of the first issue of labels; None where none was issued.
+    """
+    issue = (
+        LabelIssue.objects.filter(filling_lot__batch=batch)
+        .select_related(
+            "label__formula", "filling_lot__batch__formula_version__formula"
+        )
+        .order_by("pk")
+        .first()
+    )
+    if issue is None:
         return None
-    label = {"qr": qr_of(SPECIMEN), "code": SPECIMEN, "bottle": {"number": SPECIMEN}}
-    return {"lot": lot, "label": label}
+    sheet = labelling.placement_of(issue).sheet
+    picture = proof_svg(labelling.text_of(issue), sheet, None)
+    return mark_safe(picture)  # noqa: S308 - drawn by us, its texts escaped

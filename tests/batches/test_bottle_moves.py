@@ -14,7 +14,7 @@ from batches.services import back_in_stock, bottle_doubts, bottle_moves, filling
 from producer.errors import Refusal
 from producer.models import JournalEntry, User
 from quality.services import supplying
-from tests import hands, leaving, make
+from tests import bottling, hands, leaving, make
 
 SEEN = "seal whole, level right, clear"
 
@@ -110,13 +110,22 @@ def test_of_a_batch_on_hold_nothing_goes_back_to_stock(crew: make.Crew) -> None:
 
 
 @pytest.mark.django_db
-def test_of_a_lot_that_is_not_released_nothing_goes_back_to_stock(
+def test_what_was_held_before_the_release_is_freed_to_be_labelled_and_stays_here(
     crew: make.Crew,
 ) -> None:
-    bottles = make.bottles_of(make.filled(crew))
+    lot = make.filled(crew)
+    bottles = make.bottles_of(lot)
     move(crew.reviewer, bottles, "on_hold")
+    with pytest.raises(Refusal, match=r"is on hold\. Labels"):
+        bottling.labels_issued(crew, lot)
+    move(crew.reviewer, bottles, "filled")
     with pytest.raises(Refusal, match="is not released yet"):
-        move(crew.reviewer, bottles, "filled")
+        supplying.dispatch(
+            by=crew.maker,
+            bottles=make.bottles_of(lot),
+            consignee=make.consignee(crew.maker),
+        )
+    bottling.may_leave(crew, lot)
 
 
 @pytest.mark.django_db

@@ -147,7 +147,11 @@ def test_a_bottle_moves_only_as_the_table_of_lives_says(crew: make.Crew) -> None
         bottle.refresh_from_db()
         rights = {m.right for m in BOTTLE_MOVES if (m.start, m.end) == (old, new)}
         move = functools.partial(
-            filling.move_bottle, bottle=bottle, new=new, reason="looked at"
+            filling.move_bottle,
+            bottle=bottle,
+            new=new,
+            reason="looked at",
+            inspection="whole",
         )
         if not rights or new is BottleStatus.DISPATCHED:
             with pytest.raises(Refusal):
@@ -160,7 +164,8 @@ def test_a_bottle_moves_only_as_the_table_of_lives_says(crew: make.Crew) -> None
         move(by=right)
         assert Bottle.objects.get().status == new
         event = BottleEvent.objects.latest("pk")
-        assert (event.old, event.new, event.reason) == (old, new, "looked at")
+        assert (event.old, event.new) == (old, new)
+        assert event.reason == "looked at. Inspection: whole"
         moved += 1
     assert moved == sum(m.end is not BottleStatus.DISPATCHED for m in BOTTLE_MOVES)
 

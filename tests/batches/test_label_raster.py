@@ -37,8 +37,8 @@ from tests import photographed
 pytestmark = pytest.mark.any_engine
 # Of 255 steps. Where edges fall between two dots the two files round their numbers
 # differently, in the fourth decimal of a point.
-MOST_STEPS = 24
-MEAN_STEPS = 0.05
+MOST_STEPS = 12  # 8 were seen, and 255 where a run of squares is missing
+MEAN_STEPS = 0.01
 
 
 @pytest.fixture(autouse=True)

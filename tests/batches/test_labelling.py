@@ -219,7 +219,7 @@ def test_a_text_that_does_not_fit_is_refused_before_anything_is_written(
 ) -> None:
     long = labelled.approved(crew, lot, directions="Use it sparingly. " * 120)
     acts = JournalEntry.objects.count()
-    why = refusal(lambda: labelled.issued(crew, lot, [1], label=long))
+    why = refusal(lambda: labelled.issued(crew, lot, [1], label=long, fits=check_fit))
     assert "does not fit on a label" in why.message
     assert JournalEntry.objects.count() == acts
 

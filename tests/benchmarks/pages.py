@@ -2,10 +2,12 @@
 
 The peer is what ``django-admin startproject`` makes, with one view that returns a few
 words, its own middleware and DEBUG off. Both are served the same way: waitress as
-``manage.py serve`` starts it, in a process of its own, asked by one client over two
-connections that stay open, in turns; each turn another bottle, so that nothing is
-answered from a cache of pages. Ours has its whole stack: the checks of the host, the
-security headers, the premises, the bottle, the approved text, the counting of the scan.
+``manage.py serve`` starts it, in a process of its own, asked by one client over a
+connection that stays open, in turns: one request after the other, so what is compared
+is the time of a page as a client has it. Five hundred bottles are asked for, of as many
+filling lots as there are; each was looked at once before. Ours is as it is shipped: the
+checks of the host, the security headers, the question for the bottle, the counting of
+the scan, and what it keeps for itself for a few seconds.
 
 The bottles are filled a lot at a time by SQL into an SQLite file, so that the memory of
 the generator does not grow with them; product and label text are made by the services.
@@ -75,6 +77,8 @@ def rows() -> Iterator[Row]:
             ) as at_many,
             _served(*_empty_project(directory)) as at_empty,
         ):
+            for port, codes in ((at_few, few), (at_many, many), (at_empty, few)):
+                _times(port, codes)  # the first look at each is not what is asked
             taken: dict[str, list[float]] = {"few": [], "many": [], "empty": []}
             for _ in range(TURNS):
                 taken["few"] += _times(at_few, few)
@@ -230,8 +234,7 @@ def build(bottles: int) -> None:
     some: list[str] = []
     for number in range(bottles // A_LOT):
         codes = _fill(file, lot.pk, number)
-        if len(some) < ASKED or number % 50 == 0:
-            some += chosen.sample(codes, min(len(codes), 50))
+        some += chosen.sample(codes, max(1, ASKED * A_LOT // bottles))
     file.commit()
     file.close()
     print(json.dumps(chosen.sample(some, min(ASKED, len(some)))))  # noqa: T201

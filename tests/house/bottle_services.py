@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from batches.documents.labels import check_fit
 from batches.models import BottleDiscrepancy
 from batches.services import (
     bottle_doubts,
@@ -129,7 +128,7 @@ def labels_facts(crew: make.Crew) -> Facts:
         "placement": Placement(labelled.A4_10),
         "numbers": [1, 2],
         "band": bands_of(lot).reckoned,
-        "fits": check_fit,
+        "fits": bottling.not_looked_at,
     }
 
 

@@ -55,7 +55,7 @@ def in_state(bottle: Bottle, state: str, crew: make.Crew) -> Bottle:
         ("dispatched", "Nothing to do", "move"),
         ("returned", "Look at it", "move"),
         ("recovered", "Destroy it", "move"),
-        ("retained", "Keep it", "filling"),
+        ("retained", "Keep it", "/bottles/F"),
         ("destroyed", "It should not exist", "doubt"),
         ("on_hold", "Decide about it", "move"),
     ],

@@ -162,7 +162,7 @@ def test_the_texts_of_a_product_are_not_asked_for_at_each_view(
     backend = "django.core.cache.backends.locmem.LocMemCache"
     settings.CACHES = {"default": {"BACKEND": backend, "LOCATION": "bottle page"}}
     questions(bottle.code)
-    assert questions(bottle.code) == 2  # the premises, and the bottle
+    assert questions(bottle.code) == 1  # for the bottle itself
 
 
 # ------------------------------------------------------------------ languages

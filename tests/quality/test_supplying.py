@@ -7,14 +7,14 @@ from decimal import Decimal
 import pytest
 
 from batches.models import Batch, Bottle, Dispatch
-from batches.services import bottle_doubts, dispatching
+from batches.services import bottle_doubts, dispatching, labelling
 from producer.errors import Refusal
 from producer.models import JournalEntry
 from producer.services import rules
 from quality.models import Characteristic
 from quality.services import limits, supplying
 from quality.services.impact.carried import MOST_FREE_ALKALI_PERCENT, MOST_PH
-from tests import lab, leaving, make
+from tests import bottling, lab, leaving, make
 from tests.quality import faulty
 
 
@@ -189,3 +189,16 @@ def test_the_journal_names_no_person(crew: make.Crew) -> None:
     entry = JournalEntry.objects.get(act="bottles dispatched")
     assert to.reference in entry.after
     assert "Pernilla" not in entry.after + entry.subject_label
+
+
+@pytest.mark.django_db
+def test_labels_printed_after_the_release_are_accounted_for_before_more_leaves(
+    crew: make.Crew,
+) -> None:
+    lot = leaving.filled(crew, count=2, nominal_ul=250_000)
+    bottling.labels_issued(crew, lot, numbers=[1], reason="smeared")
+    shop = make.consignee(crew.maker)
+    with pytest.raises(Refusal, match="3 were issued and 2 are accounted for"):
+        supplying.dispatch(by=crew.maker, bottles=make.bottles_of(lot), consignee=shop)
+    labelling.count_labels(by=crew.maker, filling_lot=lot, kind="spoiled", count=1)
+    supplying.dispatch(by=crew.maker, bottles=make.bottles_of(lot), consignee=shop)

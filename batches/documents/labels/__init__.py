@@ -1,6 +1,5 @@
 """Labels: laid out once, stamped for each bottle, shown on the screen as printed."""
 
-from batches.documents.labels.by_lot import Label, clamp, label_pdf, sheets
 from batches.documents.labels.codes import (
     address_is_local,
     bottle_address,
@@ -14,17 +13,13 @@ from batches.label_text import Hazard, LabelText, Serial
 
 __all__ = [
     "Hazard",
-    "Label",
     "LabelText",
     "Serial",
     "address_is_local",
     "bottle_address",
     "check_fit",
-    "clamp",
-    "label_pdf",
     "pages_of",
     "proof_svg",
     "qr_of",
     "qr_svg",
-    "sheets",
 ]
