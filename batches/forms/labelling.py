@@ -136,6 +136,8 @@ class LabelIssueForm(ActForm):
         self._count, self._reckoned = count, reckoned
         field = cast("LabelChoice", self.fields["label"])
         field.queryset = LabelVersion.objects.filter(pk__in=[one.pk for one in labels])
+        if len(labels) > 1:
+            field.empty_label = "choose the language"
         sheets = cast("forms.ChoiceField", self.fields["sheet"])
         sheets.choices = [(one.name, one.name) for one in all_formats()]
         if set(bands) <= {reckoned}:

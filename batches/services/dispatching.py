@@ -121,6 +121,12 @@ def dispatch(
     """
     require(by, Right.MAKER)
     journal.in_line()
+    consignee = Consignee.objects.get(pk=consignee.pk)
+    if consignee.erased_at is not None:
+        raise Refusal(
+            "The contact data of this consignee were erased. Register them anew.",
+            field="consignee",
+        )
     if not bottles:
         raise Refusal("Choose at least one bottle.", field="codes")
     observed_at = plausible_time(observed_at or timezone.now())

@@ -8,7 +8,8 @@ from __future__ import annotations
 import dataclasses
 from decimal import Decimal
 
-from batches.models import FillingBalance, FillingLot
+from batches.models import Batch, FillingBalance, FillingLot
+from batches.services.portion_books import portions_of
 from producer.errors import Refusal
 from producer.models import StockMovement, User
 from producer.quantities import A_GRAM, format_mass
@@ -78,7 +79,7 @@ def record(
         before_mg=drawn.balance_mg - drawn.amount_mg,
         sample_mg=told.sample_mg,
         rest_mg=told.rest_mg,
-        unexplained_mg=_unexplained(drawn, told),
+        unexplained_mg=_unexplained(lot.batch, drawn, told),
         reason=told.reason.strip(),
         temperature=told.temperature,
         observed_at=lot.observed_at,
@@ -96,10 +97,17 @@ def is_warm(temperature: Decimal) -> bool:
     return temperature > LABEL_TEMPERATURE
 
 
-def _unexplained(drawn: StockMovement, told: Told) -> int:
+def _unexplained(batch: Batch, drawn: StockMovement, told: Told) -> int:
     if told.rest_mg is None:
         return 0
     book_mg = drawn.balance_mg  # what the book says is left
+    aside_mg = sum(one.left_mg for one in portions_of(batch) if one.left_mg > 0)
+    if told.rest_mg < aside_mg:
+        raise Refusal(
+            f"{format_mass(aside_mg)} of it stand aside in portions, so no less than"
+            " that can be left. Weigh the portions too, or amend them first.",
+            field="rest_mg",
+        )
     unexplained = book_mg - told.rest_mg
     unsaid = most_unsaid(drawn.balance_mg - drawn.amount_mg)
     if unexplained < -unsaid:

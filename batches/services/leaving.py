@@ -13,7 +13,7 @@ from collections.abc import Collection, Iterator, Sequence
 from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle, FillingLot, Formula
-from batches.services import filling_state, label_counts
+from batches.services import carried, filling_state, label_counts
 from batches.services.bottle_doubts import open_doubts
 from producer.codes import grouped
 from producer.models import Consignee, RulesCheck
@@ -54,11 +54,14 @@ def stops(
         **label_counts.open_counts(list(lots.values())),
         **filling_state.why_not_leaving(list(lots.values())),
     }
+    old_texts = carried.outdated(list(lots.values()))
+    bare = carried.without_label(bottles)
     own, doubles = _doubts(bottles)
     by_lot = {
         lot.pk: [
             *_of_batch(lot.batch, within.get(lot.batch_id, ())),
             *_of_lot(lot, unreleased.get(lot.pk, ""), doubles, on),
+            *(_of_text(text) for text in old_texts.get(lot.pk, ())),
         ]
         for lot in lots.values()
     }
@@ -70,6 +73,8 @@ def stops(
         if lot.batch_id in sprays:
             words = f"{label} {sprays[lot.batch_id]}"
             said.append(Stop(words=words, field="consignee"))
+        if bottle.pk in bare:
+            said.append(Stop(words=f"{label} has no label. Issue one and put it on."))
         found[bottle.pk] = [*_of_bottle(bottle, own.get(bottle.pk)), *said]
     return {pk: one for pk, one in found.items() if one}
 
@@ -97,6 +102,14 @@ def _of_bottle(bottle: Bottle, doubt: str | None) -> Iterator[Stop]:
                 " leaves."
             )
         )
+
+
+def _of_text(text: str) -> str:
+    return (
+        f"is of a filling lot that carries the label text {text}, which may not be"
+        " printed any more: it was withdrawn, or the hazard class is another one now."
+        " Print its labels anew from an approved text."
+    )
 
 
 def _of_batch(batch: Batch, within: Collection[str]) -> Iterator[str]:

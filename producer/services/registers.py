@@ -25,6 +25,7 @@ from producer.models import (
     User,
     Vessel,
 )
+from producer.models.contacts import new_seal
 from producer.models.journal import canonical
 from producer.services.checks import require
 from producer.services.instrument_fields import check_fields
@@ -87,6 +88,23 @@ def fingerprint(entry: models.Model) -> str:
     return hashlib.sha256(canonical(values(entry)).encode()).hexdigest()[:16]
 
 
+def _keep_apart(entry: Consignee, stored: models.Model | None) -> None:
+    """Seal one from before there were seals; refuse to make another kind of them.
+
+    What went to them was let through as for what they were then.
+    """
+    entry.seal = entry.seal or new_seal()
+    if not isinstance(stored, Consignee):
+        return
+    stored.seal = entry.seal
+    if stored.kind != entry.kind and stored.dispatches.exists():
+        raise Refusal(
+            "Bottles went to them already, under the rules for"
+            f" “{stored.get_kind_display()}”. Register them anew as what they are now.",
+            field="kind",
+        )
+
+
 @transaction.atomic
 def save(
     *,
@@ -112,6 +130,8 @@ def save(
         raise Refusal(
             "These contact data were erased. If they buy again, register them anew."
         )
+    if isinstance(entry, Consignee):
+        _keep_apart(entry, stored)
     entry.full_clean()
     if isinstance(entry, Premises):
         check_pause(entry)

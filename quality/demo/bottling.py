@@ -55,12 +55,12 @@ TEXTS: Mapping[str, Mapping[str, tuple[str, str, str]]] = MappingProxyType(
         SPRAY: {
             "en": (
                 "Soft soap spray concentrate",
-                "Thin 1 part with 9 parts of soft water; wet both sides of the leaf.",
+                "Thin 1 part with 29 parts of soft water; wet both sides of the leaf.",
                 "Wet a few leaves first and wait two days. Keep out of ponds.",
             ),
             "de": (
                 "Schmierseife, Konzentrat zum Spritzen",
-                "1 Teil mit 9 Teilen weichem Wasser; Blätter beidseits benetzen.",
+                "1 Teil mit 29 Teilen weichem Wasser; Blätter beidseits benetzen.",
                 "Erst an wenigen Blättern versuchen. Nicht in Teiche.",
             ),
         },

@@ -62,8 +62,8 @@ def write_formulas(scene: Scene) -> None:
             product_name="Soft soap spray concentrate",
             shelf_life_days=270,
             directions=(
-                "Thin 1 part with 9 parts of soft water. Wet the pests on both sides of"
-                " the leaf, in the evening or under cloud. It works only while wet."
+                "Thin 1 part with 29 parts of soft water. Wet the pests on both sides"
+                " of the leaf, in the evening or under cloud. It works only while wet."
             ),
             cautions=(
                 "Contains coconut soap, which can mark tender leaves: wet a few leaves"

@@ -20,8 +20,15 @@ from django.db.models import Exists, OuterRef
 from batches import trace
 from batches.label_words import signal_in
 from batches.lifecycle import BatchStatus, BottleStatus
-from batches.models import Bottle, BottleDiscrepancy, Formula, LabelVersion
+from batches.models import (
+    Bottle,
+    BottleDiscrepancy,
+    Classification,
+    Formula,
+    LabelVersion,
+)
 from batches.services import label_texts
+from batches.services.label_state import classes_now
 from quality.models import Recall
 
 TEXTS_KEPT = 30  # seconds: texts change once a year, and pages open in bursts
@@ -159,12 +166,30 @@ def text_of(sheet: Sheet, language: str) -> Text:
         return texts[language]
     for text in texts.values():
         return dataclasses.replace(text, is_foreign=True)
+    # No text may be printed now: perhaps because the hazard class is another one since.
+    # What was recorded of that is shown whatever the text, and nothing that nobody
+    # approved stands in for what was withdrawn.
+    classes, has_text = cache.get_or_set(  # type: ignore[misc]
+        f"without_text.{sheet.formula_id}",
+        lambda: _without_text(Formula(pk=sheet.formula_id)),
+        TEXTS_KEPT,
+    )
+    hazards = [one for one in classes if one.signal != Classification.Signal.NONE]
     return Text(
         language="",
         product_name=sheet.product_name,
-        directions=sheet.directions,
-        cautions=sheet.cautions,
+        directions="" if hazards or has_text else sheet.directions,
+        cautions="" if has_text else sheet.cautions,
+        signal=signal_in(hazards[0].signal, language) if hazards else "",
+        statements="\n\n".join(one.statements for one in hazards),
+        identifier=hazards[0].identifier if hazards else "",
     )
+
+
+def _without_text(formula: Formula) -> tuple[list[Classification], bool]:
+    """Return the hazard classes of a product, and whether it ever had a label text."""
+    has_text = LabelVersion.objects.filter(formula=formula).exists()
+    return classes_now(formula), has_text
 
 
 def _texts_of(formula: Formula) -> dict[str, Text]:

@@ -73,6 +73,7 @@ def record_fill_check(
     are still here are put on hold in the same act.
     """
     require(by, Right.MAKER)
+    journal.in_line()
     observed_at = plausible_time(observed_at or timezone.now())
     if scale.kind != Instrument.Kind.SCALE:
         raise Refusal(f"{scale.name} is not a scale.", field="scale")
@@ -139,6 +140,7 @@ def free_bottles(
     released.
     """
     require(by, Right.REVIEWER)
+    journal.in_line()
     reason = need_reason(reason)
     batch = moves.locked(filling_lot.batch)
     if batch.status != BatchStatus.RELEASED:

@@ -9,22 +9,21 @@ from collections.abc import Iterator
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
-from batches.lifecycle import BatchStatus, BottleStatus
+from batches.lifecycle import BatchStatus
 from batches.models import (
     Batch,
     FillingBalance,
     FillingLot,
     FillingRelease,
-    LabelCopy,
     LabelCount,
-    LabelDecision,
+    LabelIssue,
     RetainedSample,
 )
-from batches.services import moves
+from batches.services import carried, moves
 from batches.services.bottle_doubts import open_doubts
+from batches.services.carried import TO_LEAVE
 from batches.services.label_counts import Reconciliation, reconciliation
 from producer import journal
 from producer.codes import grouped
@@ -37,7 +36,6 @@ from quality.services.alone import may_review_alone
 from quality.services.filling_checks import newest_stops
 
 WHAT = "filling or entered something about it"
-TO_LEAVE = (BottleStatus.FILLED, BottleStatus.ON_HOLD)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -159,6 +157,7 @@ def last_entry_at(filling_lot: FillingLot) -> datetime.datetime:
     rows = (
         filling_lot.fill_checks.all(),
         LabelCount.objects.filter(filling_lot=filling_lot),
+        LabelIssue.objects.filter(filling_lot=filling_lot),
         filling_lot.samples.all(),
     )
     times = [
@@ -171,7 +170,10 @@ def last_entry_at(filling_lot: FillingLot) -> datetime.datetime:
 
 def _hands(filling_lot: FillingLot) -> set[int]:
     counted = LabelCount.objects.filter(filling_lot=filling_lot)
+    issued = LabelIssue.objects.filter(filling_lot=filling_lot)
     return {
+        *issued.values_list("entered_by__person_id", flat=True),
+        *filling_lot.samples.values_list("entered_by__person_id", flat=True),
         filling_lot.entered_by.person_id,
         *filling_lot.fill_checks.values_list("entered_by__person_id", flat=True),
         *counted.values_list("entered_by__person_id", flat=True),
@@ -194,37 +196,17 @@ def _of_labels(found: LookedAt) -> Iterator[str]:
             f"{found.to_leave} bottles are here to leave, and {labels.applied} labels"
             " are counted as applied. Label the others, or count again."
         )
-    for label in withdrawn_labels(found.lot):
+    here = list(found.lot.bottles.filter(status__in=TO_LEAVE))
+    without = carried.without_label(here)
+    bare = sorted(one.number for one in here if one.pk in without)
+    if bare:
+        numbers = ", ".join(map(str, bare[:10]))
+        yield f"No label was issued for bottle {numbers}. Issue it, or destroy them."
+    for label in carried.outdated([found.lot]).get(found.lot.pk, ()):
         yield (
-            f"Bottles carry label text {label}, which was withdrawn. Print them anew"
-            " from an approved text."
+            f"Bottles carry label text {label}, which was withdrawn, or the hazard"
+            " class is another one now. Print them anew from an approved text."
         )
-
-
-def withdrawn_labels(lot: FillingLot) -> list[str]:
-    """Return the label texts that were withdrawn and still are on bottles of a lot.
-
-    What a bottle carries is the newest copy printed for it.
-    """
-    later = LabelCopy.objects.filter(
-        bottle=OuterRef("bottle"), copy__gt=OuterRef("copy")
-    )
-    carried = LabelCopy.objects.filter(
-        ~Exists(later),
-        bottle__filling_lot=lot,
-        bottle__status__in=TO_LEAVE,
-    )
-    ids = set(carried.values_list("issue__label_id", flat=True))
-    newest: dict[int, LabelDecision] = {}
-    decisions = LabelDecision.objects.filter(label__in=ids).select_related("label")
-    for decision in decisions.order_by("pk"):
-        newest[decision.label_id] = decision
-    return [
-        f"“{one.label.product_name}” ({one.label.get_language_display()}, version"
-        f" {one.label.version})"
-        for one in newest.values()
-        if one.kind == LabelDecision.Kind.WITHDRAWN
-    ]
 
 
 def _of_contents(found: LookedAt) -> Iterator[str]:

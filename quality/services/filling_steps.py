@@ -11,7 +11,7 @@ from batches.models import FillingBalance
 from producer.models import Right
 from quality.services.filling_release import LookedAt
 
-DONE, NOW, LATER = "done", "now", "later"
+DONE, NOW, LATER, LEFT_OUT = "done", "now", "later", "left_out"
 WHY_A_SAMPLE = (
     "A bottle or a jar that stays here shows later what was sent out. Where none is"
     " kept, the release says why."
@@ -88,7 +88,12 @@ def steps_of(found: LookedAt) -> list[Step]:
     steps: list[Step] = []
     for label, is_done, url, right, words, do in wanted:
         earlier_is_open = any(step.state == NOW for step in steps)
-        state = DONE if is_done or is_over else LATER if earlier_is_open else NOW
+        if is_done:
+            state = DONE
+        elif is_over:  # the release says why
+            state = LEFT_OUT
+        else:
+            state = LATER if earlier_is_open else NOW
         steps.append(
             Step(label=label, state=state, url=url, right=right, words=words, do=do)
         )

@@ -23,15 +23,21 @@ from collections.abc import Collection, Iterator, Sequence
 from decimal import Decimal
 from typing import Final
 
+from django.db import transaction
+
 from batches.lifecycle import BatchStatus
-from batches.models import Batch, Bottle, Dispatch, Formula
+from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
 from batches.services import dispatching
 from batches.services.dispatching import Barred
 from batches.services.entries import Entries
-from producer.models import Consignee, User
-from quality.models import Characteristic, Limit
+from producer import journal
+from producer.errors import Refusal
+from producer.models import Consignee, Right, User
+from producer.services.checks import require
+from quality.models import Characteristic, FillCheck, Limit
 from quality.services.alkali import FreeAlkali, alkali_of, free_alkali_of
 from quality.services.conceding import deviated
+from quality.services.filling_checks import newest_stops
 from quality.services.impact.carried import MOST_FREE_ALKALI_PERCENT, MOST_PH
 from quality.services.judging import Finding, findings
 from quality.services.reviewing import is_caustic_by_weighing
@@ -46,6 +52,7 @@ OWN_USE_ONLY = (
 PH: Final = Characteristic.PH
 
 
+@transaction.atomic
 def dispatch(
     *,
     by: User,
@@ -59,6 +66,9 @@ def dispatch(
 
     Raises :class:`.Refusal` with what stands in the way, beside the field it concerns.
     """
+    require(by, Right.MAKER)
+    journal.in_line()
+    _contents_accepted(bottles)
     return dispatching.dispatch(
         by=by,
         bottles=bottles,
@@ -68,6 +78,22 @@ def dispatch(
         observed_at=observed_at,
         submission=submission,
     )
+
+
+def _contents_accepted(bottles: Sequence[Bottle]) -> None:
+    """Refuse bottles whose newest weighing was not accepted, also after a release."""
+    lots = {bottle.filling_lot_id for bottle in bottles}
+    checks = FillCheck.objects.filter(filling_lot__in=lots).select_related("limit")
+    newest = {one.filling_lot_id: one for one in checks.order_by("pk")}
+    lots_now = FillingLot.objects.filter(pk__in=newest).select_related("balance")
+    for lot in lots_now.order_by("pk"):
+        counted = getattr(lot, "balance", None) is not None
+        if newest_stops(lot) or (counted and not newest[lot.pk].accepted):
+            raise Refusal(
+                f"The newest weighing of {lot.code} was not accepted. Top the bottles"
+                " up, weigh them again, and come back.",
+                field="codes",
+            )
 
 
 def barred_for(consignee: Consignee | None) -> Barred:
@@ -93,7 +119,7 @@ def _against(batch: Batch, *, is_own_use: bool) -> Iterator[str]:
     judged = [one for one in findings(batch, entries) if one.characteristic == PH]
     pastes = [_alkali_in(one) for one in _cooked_within(entries)]
     ceilings = [
-        *_ph_ceiling(judged),
+        *_ph_ceiling(judged, entries),
         *(words for paste in pastes for words in _alkali_ceiling(paste, batch)),
     ]
     if ceilings:
@@ -163,15 +189,38 @@ def _named(words: str, of: Batch, batch: Batch) -> str:
     return words if of.pk == batch.pk else f"Of {of.number}, which is in it: {words}"
 
 
-def _ph_ceiling(judged: Sequence[Finding]) -> Iterator[str]:
-    """Yield that the pH, with the whole ± on the far side, can be too high."""
+def _ph_ceiling(judged: Sequence[Finding], entries: Entries) -> Iterator[str]:
+    """Yield that the pH, with the whole ± on the far side, can be too high.
+
+    A reading that no limit judges, by another method or without a known ±, counts as
+    it stands: what is doubtful does not open the gate.
+    """
     for finding in judged:
-        if finding.value is None:
+        if finding.characteristic != Characteristic.PH or finding.value is None:
             continue
         spread = expanded(finding.standard_uncertainty or Decimal(0))
         if finding.value + spread >= MOST_PH:
             both = rounded(finding.value, spread).text()
             yield f"pH {both} can be {MOST_PH} or more."
+            return
+    last = newest_standing_ph(entries)
+    if last is not None and last >= MOST_PH:
+        yield f"The last pH read is {last.normalize():f}, {MOST_PH} or more."
+
+
+def newest_standing_ph(entries: Entries) -> Decimal | None:
+    """Return the pH read last that nothing supersedes, by whatever method."""
+    superseded = {row.supersedes_id for row in entries.readings}
+    standing = [
+        row
+        for row in entries.readings
+        if row.characteristic == Characteristic.PH
+        and not row.is_void
+        and row.pk not in superseded
+    ]
+    if not standing:
+        return None
+    return max(standing, key=lambda row: (row.observed_at, row.pk)).value
 
 
 def _alkali_ceiling(paste: _Paste, batch: Batch) -> Iterator[str]:

@@ -261,7 +261,7 @@ def stops_of(
         found.append(Stop(words.destroyed_title, words.destroyed_text))
     elif sheet.came_back:
         found.append(Stop(words.returned_title, words.returned_text))
-    elif sheet.is_held and not recalls:
+    elif sheet.is_held and all(recall.is_over for recall in recalls):
         found.append(Stop(words.on_hold_title, words.on_hold_text))
     if sheet.is_doubled:
         found.append(Stop(words.duplicate_title, words.duplicate_text))

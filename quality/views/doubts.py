@@ -45,7 +45,8 @@ def bottle_doubt_report(request: HttpRequest, code: str) -> HttpResponse:
                 ("Filling lot", bottle.filling_lot.code),
             ],
             "lead": (
-                "If the bottle is here it is put on hold at once. While two bottles"
+                "If the bottle stands in stock it is put on hold at once; one that came"
+                " back, put aside. While two bottles"
                 " carry one code, no bottle of its filling lot may leave: one of them"
                 " has a label that belongs to another."
             ),
@@ -65,7 +66,7 @@ def bottle_doubt_settle(request: HttpRequest, pk: int) -> HttpResponse:
             by=user_of(request), doubt=doubt, submission=submission, **facts
         ),
         then=lambda _: _page_of(doubt.bottle),
-        said="It is settled. The bottle stays on hold until you free or destroy it.",
+        said="It is settled. What is on hold stays so until you free or destroy it.",
         home=_page_of(doubt.bottle),
         title=f"Settle the doubt about {grouped(doubt.bottle.code)}",
         submit="Settle it",

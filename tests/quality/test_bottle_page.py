@@ -19,10 +19,11 @@ from batches.label_words import words_in
 from batches.models import Bottle, BottleScan, FillingLot, ScanAlert
 from batches.services import bottle_doubts, filling, scans
 from producer.codes import grouped, new_bottle_code
+from producer.errors import Refusal
 from producer.models import Premises, User
-from quality.services import bottle_face, dose_table, recalling
+from quality.services import bottle_face, dose_table, recalling, supplying
 from quality.views import bottle_public
-from tests import label_texts, make, scanned
+from tests import label_texts, leaving, make, scanned
 from tests.doors.pages import Page, page_of, text_of
 from tests.scanned import MISTYPED, seen, visit
 
@@ -310,7 +311,9 @@ def test_two_recalls_are_both_told_and_an_open_one_is_open(
         first = recalling.advance(by=crew.reviewer, recall=first, note=note)
     words = words_in("de")
     german = {"lang": "de"}
-    assert warnings_of(seen(bottle.code, data=german)) == [words.recall_over_title]
+    # Closed, and still nobody has decided that it may be used.
+    over = [words.recall_over_title, words.on_hold_title]
+    assert warnings_of(seen(bottle.code, data=german)) == over
     recall(crew, bottle, "The second.")
     page = seen(bottle.code, data=german)
     assert warnings_of(page) == [words.recall_title]
@@ -520,7 +523,7 @@ def test_a_page_that_was_kept_is_not_shown_once_something_changed(
     assert warnings_of(seen(bottle.code)) == [words_in("en").recall_title]
     for note in ("telephoned", "all back"):
         made = recalling.advance(by=crew.reviewer, recall=made, note=note)
-    assert warnings_of(seen(bottle.code)) == [words_in("en").recall_over_title]
+    assert warnings_of(seen(bottle.code))[0] == words_in("en").recall_over_title
     Premises.objects.update(phone="555 0777")
     assert "555 0777" in seen(bottle.code).words
     sister = make.bottles_of(bottle.filling_lot)[1]
@@ -566,3 +569,18 @@ def test_all_bottles_of_a_lot_open_by_their_own_code(lot_of_nine: FillingLot) ->
 def lot_of_nine(crew: make.Crew) -> FillingLot:
     """Return a filling lot of nine bottles."""
     return make.filled(crew, nominal_ul=50_000, count=9)
+
+
+def test_a_hazard_class_recorded_after_printing_reaches_door_and_page(
+    crew: make.Crew, client: Client
+) -> None:
+    lot = leaving.filled(crew, count=2, nominal_ul=250_000)
+    label_texts.classified(crew, lot.batch.formula_version.formula)
+    bottles = make.bottles_of(lot)
+    with pytest.raises(Refusal, match="hazard class is another one"):
+        supplying.dispatch(
+            by=crew.maker, bottles=bottles, consignee=make.consignee(crew.maker)
+        )
+    page = client.get(f"/b/{bottles[0].code}/").content.decode()
+    assert label_texts.EYE_DAMAGE in page
+    assert "Danger" in page

@@ -77,11 +77,40 @@ def test_a_seal_changed_behind_the_program_is_found(crew: make.Crew) -> None:
     assert list(rows.faults(quiet))
 
 
-def test_what_was_kept_before_there_were_seals_still_answers(crew: make.Crew) -> None:
-    old = neighbour(crew, seal="")
+@pytest.fixture
+def old(crew: make.Crew, monkeypatch: pytest.MonkeyPatch) -> Consignee:
+    """Return somebody from before there were seals."""
+    with monkeypatch.context() as before:
+        before.setattr(registers, "new_seal", lambda: "")
+        found = neighbour(crew, seal="")
     assert in_the_journal(PHONE)
+    return found
+
+
+def test_what_was_kept_before_there_were_seals_still_answers(old: Consignee) -> None:
     Consignee.objects.filter(pk=old.pk).update(seal="1" * 64)
     assert not list(rows.faults(quiet))
+
+
+def test_one_from_before_is_sealed_when_changed(
+    crew: make.Crew, old: Consignee
+) -> None:
+    old.address = "Mill Lane 3"
+    registers.save(by=crew.maker, entry=old)
+    entry = JournalEntry.objects.latest("sequence")
+    assert "Mill Lane" not in entry.after
+    assert PHONE not in entry.before
+    assert not list(rows.faults(quiet))
+
+
+def test_nobody_becomes_another_kind_after_bottles_went_to_them(
+    crew: make.Crew,
+) -> None:
+    own = neighbour(crew, kind="own_use", name="The garden")
+    hands.dispatched(crew, make.bottles_of(make.filled(crew)), own)
+    own.kind = "reseller"
+    with pytest.raises(Refusal, match="Register them anew"):
+        registers.save(by=crew.maker, entry=own)
 
 
 def test_a_reseller_with_bottles_cannot_be_forgotten(crew: make.Crew) -> None:

@@ -162,7 +162,7 @@ def _withdrawn(crew: make.Crew, lot: FillingLot) -> None:
         (_held, "is on hold."),
         (_deviating, "is open. It is decided before anything is released."),
         (_doubted, "is in doubt: two bottles with one code."),
-        (_withdrawn, "which was withdrawn. Print them anew"),
+        (_withdrawn, "which was withdrawn"),
     ],
 )
 def test_what_was_in_order_and_is_no_more_stands_in_the_way(

@@ -8,9 +8,9 @@ from django.db.models import Exists, OuterRef, Q
 
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle, FillingLot, RetainedSample
+from batches.services.carried import TO_LEAVE
 from producer.codes import grouped
 from producer.quantities import format_mass
-from quality.services.filling_release import TO_LEAVE
 from quality.services.today.plain import (
     MAKER,
     MAKER_OR_REVIEWER,
