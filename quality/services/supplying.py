@@ -19,21 +19,17 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import uuid
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Final
-
-from django.db import transaction
 
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
 from batches.services import dispatching
 from batches.services.dispatching import Barred
 from batches.services.entries import Entries
-from producer import journal
 from producer.errors import Refusal
-from producer.models import Consignee, Right, User
-from producer.services.checks import require
+from producer.models import Consignee, User
 from quality.models import Characteristic, FillCheck, Limit
 from quality.services.alkali import FreeAlkali, alkali_of, free_alkali_of
 from quality.services.conceding import deviated
@@ -52,7 +48,6 @@ OWN_USE_ONLY = (
 PH: Final = Characteristic.PH
 
 
-@transaction.atomic
 def dispatch(
     *,
     by: User,
@@ -66,14 +61,17 @@ def dispatch(
 
     Raises :class:`.Refusal` with what stands in the way, beside the field it concerns.
     """
-    require(by, Right.MAKER)
-    journal.in_line()
-    _contents_accepted(bottles)
+    gate = barred_for(consignee)
+
+    def barred(batches: Collection[Batch]) -> Mapping[int, str]:
+        _contents_accepted(bottles)
+        return gate(batches)
+
     return dispatching.dispatch(
         by=by,
         bottles=bottles,
         consignee=consignee,
-        barred=barred_for(consignee),
+        barred=barred,
         note=note,
         observed_at=observed_at,
         submission=submission,
