@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 from django import template
@@ -18,8 +19,14 @@ def filling_next(context: template.Context, lot: FillingLot) -> dict[str, Any]:
     found = filling_release.looked_at(lot)
     steps = filling_steps.steps_of(found)
     step = filling_steps.next_of(steps)
-    page = {"found": found, "steps": steps, "next": step}
-    if step is not None and not context["user"].may(step.right):
+    user = context["user"]
+    # A step leads to its page only those who may do it.
+    shown = [
+        one if user.may(one.right) else dataclasses.replace(one, url="")
+        for one in steps
+    ]
+    page = {"found": found, "steps": shown, "next": step}
+    if step is not None and not user.may(step.right):
         whose = f"{step.words} This is for a {step.right.label.lower()}."
         page["whose"] = whose.strip()
     return page
