@@ -15,6 +15,7 @@ from collections.abc import Iterable
 import pypdfium2
 import pytest
 import zxingcpp
+from playwright.sync_api import expect
 
 from batches.models import Formula
 from tests.journeys.hands import PHONE, House, Screen
@@ -337,7 +338,9 @@ def dispatch(maker: Screen, addresses: list[str]) -> None:
     maker.enter({"To": SHOP, "First bottle": "1", "Last bottle": "5"})
     maker.press("Dispatch them", says="is recorded")
     maker.open("/dispatches/new/")
-    maker.enter({"To": FRIEND, "Bottle codes": addresses[5]})
+    maker.enter({"To": FRIEND, "Scan or type a code": addresses[5]})
+    maker.press("Add")
+    expect(maker.page.locator("[data-lines] li")).to_have_count(1)
     maker.press("Dispatch them", says="is recorded")
 
 
