@@ -8,7 +8,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
-from batches.forms.picking import PlaceForm, picked
+from batches.forms.picking import PlaceForm
+from batches.services import dispatching
 from batches.services import places as service
 from producer.models import Place, Right
 from producer.views import acts
@@ -50,7 +51,7 @@ def _put(request: HttpRequest, facts: dict[str, Any], submission: Any) -> int:
     place, note = facts.pop("place"), facts.pop("note")
     return service.put(
         by=user_of(request),
-        bottles=picked(facts),
+        bottles=dispatching.chosen(**facts, states=service.HERE),
         place=place,
         note=note,
         submission=submission,

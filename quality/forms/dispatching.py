@@ -6,28 +6,10 @@ from typing import Any
 
 from django import forms
 
+from batches.forms.picking import CollectForm
 from batches.services import bottle_moves
-from producer.forms.base import ActForm
 from producer.forms.fields import ObservedField
 from producer.models import Consignee, Place, User
-
-
-class CollectForm(ActForm):
-    """Bottles by their codes, a range of numbers, or a filling lot."""
-
-    codes = forms.CharField(
-        label="Bottle codes",
-        required=False,
-        widget=forms.Textarea({"rows": 4, "spellcheck": "false"}),
-        help_text="Scan or type, one a line. Or give a range below.",
-    )
-    filling_lot = forms.CharField(
-        label="Or filling lot",
-        required=False,
-        help_text="Without numbers: all of it that is here for this.",
-    )
-    first = forms.IntegerField(label="First bottle", required=False, min_value=1)
-    last = forms.IntegerField(label="Last bottle", required=False, min_value=1)
 
 
 class DispatchForm(CollectForm):

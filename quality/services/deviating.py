@@ -28,6 +28,7 @@ from producer.models import (
     User,
 )
 from producer.models.journal import canonical
+from producer.services.alone import may_review_alone
 from producer.services.checks import local_day, plausible_time, require
 from producer.services.numbers import next_code
 from quality.models import (
@@ -35,7 +36,6 @@ from quality.models import (
     DeviationStep,
 )
 from quality.services import critical, deviation_record, deviations, signers
-from quality.services.alone import may_review_alone
 from quality.services.deviation_ends import is_ready, not_conceded_because
 from quality.services.deviation_hands import is_own_work, last_at, what_of
 from quality.services.record import part, sha256

@@ -29,10 +29,10 @@ from producer import journal
 from producer.codes import grouped
 from producer.errors import Conflict, Refusal
 from producer.models import Right, User
+from producer.services.alone import may_review_alone
 from producer.services.checks import require
 from quality.models import FillCheck
 from quality.services import deviations
-from quality.services.alone import may_review_alone
 from quality.services.filling_checks import newest_stops
 
 WHAT = "filling or entered something about it"

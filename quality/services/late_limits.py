@@ -11,8 +11,8 @@ import dataclasses
 from collections.abc import Collection, Sequence
 
 from batches.models import Batch
+from producer.services.alone import nobody_else
 from quality.models import Limit
-from quality.services.alone import nobody_else
 from quality.services.judging import Finding
 
 WORDS = "set after the batch was opened, by somebody who made it; nobody else is here"

@@ -17,6 +17,7 @@ from batches.services.outcome import Outcome
 from batches.services.results import excess_alkali_of, yield_of
 from producer.models import Person, RawLot, User
 from producer.models.journal import canonical
+from producer.services.alone import why_not_alone
 from quality.models import Characteristic
 from quality.services import recalling, record, stove
 from quality.services.afterwards import afterwards
@@ -28,7 +29,6 @@ from quality.services.alkali import (
     words,
 )
 from quality.services.alkali.judged import contradiction, taken_back
-from quality.services.alone import why_not_alone
 from quality.services.conceding import Deviated, deviated
 from quality.services.earlier_results import earlier_results
 from quality.services.impact.carried import (

@@ -21,10 +21,10 @@ from producer.models import (
     User,
 )
 from producer.services import stock as ledger
+from producer.services.alone import may_review_alone
 from producer.services.checks import need_reason
 from quality.models import Judgement, Signature
 from quality.services import filling_checks, holding, record, signers
-from quality.services.alone import may_review_alone
 from quality.services.reviewing import WHAT, Review, last_entry_at, review_of
 from quality.services.still_signed import fault_of_record, readable, sha256_in
 

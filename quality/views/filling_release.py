@@ -9,10 +9,10 @@ from batches.views.bottles import filling_lot_by_code
 from batches.views.bottles import page_of as page_of_filling_lot
 from producer.forms.base import ActForm
 from producer.models import Right
+from producer.services.alone import why_not_alone
 from producer.views import acts
 from producer.views.acts import needs, user_of
 from quality.services import filling_release, filling_steps
-from quality.services.alone import why_not_alone
 
 
 class ReleaseForm(ActForm):
