@@ -37,6 +37,7 @@ _PEST_WORDS: Final = (
     r"ants?|bugs?|bedbugs?|mealybugs?|lice|louse|whitefl(?:y|ies)|greenfl(?:y|ies)",
     r"blackfl(?:y|ies)|fruitfl(?:y|ies)|gnats?|thrips\w*|caterpillars?|slugs?|snails?",
     r"beetles?|moths?|fleas?|ticks|mosquito(?:e?s)?|wasps?|\w*cockroach\w*|weevils?",
+    r"spiders?|rats|mice|critters?|crawlies|creepycrawl(?:y|ies)|sapsuckers?",
     r"larvae?|nematodes?|vermin|rodents?|infest\w*|weeds?|weedkill\w*|sawfl(?:y|ies)",
     r"germs|germfree|bacteri\w*|antibacteri\w*|microb\w*|antimicrob\w*|virus\w*|fung(?:i|us)",
     r"antifungal|mildew\w*|powderymildew|mou?lds?|antimou?ld",
@@ -48,29 +49,88 @@ _PEST_WORDS: Final = (
     r"raupen?|\w*schnecken?\w*|käfern?|\w*fruchtfliegen?|\w*stubenfliegen?|asseln?",
     r"\w*unkr[aä]u?t\w*|unkräuter\w*|maden|larven?|thripse|\w*mehltau\w*",
     r"\w*schimmel\w*|\w*pilz(?:befall|krankheit)\w*|keim(?:e[ns]?|frei\w*|töt\w*)",
-    r"\w*bakteri\w*|viren|\w*viruzid\w*|ratten?",
+    r"\w*bakteri\w*|viren|\w*viruzid\w*|ratten?|mäusen?|\w*blattsaugern?",
+    r"plagegeistern?|quälgeistern?|krabbeltieren?|lästlingen?|pflanzenkrankheit\w*",
     # what is done to them
     r"kill(?:s|ed|ing|ers?)?|\w*[a-z]{2}i[cz]id\w*|disinfect\w*|\w*desinf\w*",
     r"(?:ab|ge|zu)*töt(?:et|en|end\w*|ung\w*)|vergräm\w*",
     r"(?<!water )(?<!dirt )(?<!stain )repellents?",
     r"\w*pflanzenschutz\w*|pestizid\w*|biozid\w*|cropprotect\w*|plantprotect\w*",
     r"\w*spritzmittel\w*|\w*spritzbrühen?|\w*schädlingsbekämpf\w*",
+    r"\w*pflanzen(?:stärk|pfleg)\w*|plantcare",
 )
 # Several words, with a blank between them.
 _PEST_PHRASES: Final = (
     r"weißen? fliegen?|rote spinnen?|white fly|white flies|green fly|black fly",
     r"(?:plant|crop) protect\w*|weed control|pest control|schutz der pflanzen?",
+    r"plant (?:care|tonic|health|diseases?)|sap suckers?",
+    r"(?:uninvited|unwanted) (?:guests?|visitors?)|ungebetenen? gästen?",
+    r"(?:gegen|bei|vor) (?:\w+ ){0,2}?befall",
 )
 _SPRAYING: Final = r"(?:spray\w*|mist(?:ed|ing)?|\w*spritz\w*|\w*sprüh\w*)"
-_PLANTS: Final = (
-    r"(?:plants?|houseplants?|lea(?:f|ves)|foliage|crops?|roses?|vegetables?|trees?"
-    r"|shrubs?|tomato(?:es)?|orchards?|flowers?"
+_GROWING: Final = (
+    r"plants?|houseplants?|foliage|crops?|roses?|vegetables?|trees?"
+    r"|shrubs?|tomato(?:es)?|orchards?|flowers?|herbs|seedlings?"
     r"|gardens?(?! furniture)|fruits?(?! stains?)"
     r"|\w*pflanzen?|\w*rosen?|blatt|blätter[ns]?|\w*bäumen?|\w*baum|sträuchern?|obst"
-    r"|gemüse\w*|gärten|garten|blüten?|kulturen)"
+    r"|gemüse\w*|gärten|garten|blüten?|kulturen|tomaten|kräutern?|beeten?"
 )
+_PLANTS: Final = rf"(?:lea(?:f|ves)|{_GROWING})"
 # Closer than this many words a spray and a plant are one sentence about spraying it.
 _NEAR: Final = 6
+
+# What a wash may be for, and what is thrown away: against these nothing is a claim.
+_DIRT: Final = (
+    r"(?:greas[ey]\w*|fats?|fatty|oil\w*|dirt\w*|grim[ey]\w*|\w*stains?|spots?|marks?"
+    r"|soot\w*|dust\w*|mud\w*|limescale|scale|chalk|smells?|odou?rs?|smoke|sweat"
+    r"|residues?|deposits?|film|wax|ink|rust|tar|resin|lint|fluff|crumbs|hairs?|water"
+    r"|soap|suds|foam|waste|rest|leftovers?|left|remains|bottles?|containers?|packaging"
+    r"|fett\w*|öl\w*|schmutz\w*|dreck\w*|\w*flecke?n?|ruß\w*|\w*staubs?|kalk\w*"
+    r"|\w*gerüche?n?|gestank|schlamm|rückständen?|wachs\w*|tinte|rost|schweiß\w*"
+    r"|harz|teer|rauch|ränder|schleier|resten?|flaschen?|abfälle?|müll|wasser|seife"
+    r"|flusen|haare)"
+)
+_NO_DIRT: Final = rf"(?! (?:\w+ ){{0,3}}?{_DIRT}\b)"
+# In German a leaf is a plant's; in English “leaves” is also what soap does to cloth.
+_GREEN: Final = rf"(?:(?:the|your|its|their|all|young|tender) lea(?:f|ves)|{_GROWING})"
+_KEEPS: Final = r"keep(?:s|ing)?(?: (?!away|off|out|clear|from)\w+){0,3}?"
+_WELL_EN: Final = (
+    r"(?:free|clear|health(?:y|ier)|strong(?:er)?|safe|well|alive|thriving)"
+)
+_WELL_DE: Final = r"(?:gesund|frei|kräftig|stark|vital|fit|am leben)"
+_PROTECTS_EN: Final = (
+    r"(?:protect(?:s|ed|ing|ion)?|shield(?:s|ed|ing)?|(?:safe)?guard(?:s|ed|ing)?"
+    r"|defend(?:s|ed|ing)?|strengthen(?:s|ed|ing)?|heal(?:s|ed|ing)?|cure[sd]?)"
+)
+_PROTECTS_DE: Final = (
+    r"(?:schütz(?:t|en|end)|geschützt|schutz|stärk(?:t|en)|gestärkt|kräftigt"
+    r"|heil(?:t|en))"
+)
+_AWAY: Final = (
+    r"(?:driv(?:es?|en|ing)|chas(?:es?|ed|ing)|scar(?:es?|ed|ing)|wards?|fends?|keeps)"
+)
+_REPELS: Final = (
+    r"(?<!water )(?<!dirt )(?<!stain )(?:repel(?:s|led|ling)?|deter(?:s|red|rents?)?)"
+)
+# Said in one sentence: what stands behind its stop is another matter.
+_PEST_SENTENCES: Final = (
+    # well-being of plants
+    rf"{_PROTECTS_EN} (?:\w+ ){{0,3}}?{_GREEN}|{_GREEN} (?:\w+ ){{1,2}}?protected",
+    rf"{_PROTECTS_DE} (?:\w+ ){{0,3}}?{_GREEN}|{_GREEN} (?:\w+ ){{0,3}}?{_PROTECTS_DE}",
+    rf"{_KEEPS} {_GREEN} (?:\w+ ){{0,2}}?{_WELL_EN}",
+    rf"hält(?:en)? (?:\w+ ){{0,3}}?{_GREEN} (?:\w+ ){{0,4}}?{_WELL_DE}",
+    rf"{_GREEN} (?:\w+ ){{0,3}}?{_WELL_DE} (?:er)?hält(?:en)?",
+    rf"health(?:y|ier) {_GREEN}|gesunde[nrs]? {_GREEN}",
+    # ridding, of whatever it is, unless it is dirt
+    rf"(?:get(?:s|ting)?|got) rid of{_NO_DIRT}",
+    rf"rid(?:s|ding)? (?:(?!of )\w+ ){{1,4}}of{_NO_DIRT}",
+    rf"{_AWAY} (?:(?!children |{_DIRT} )\w+ ){{0,3}}?(?:away|off)(?! from){_NO_DIRT}",
+    rf"{_REPELS}{_NO_DIRT}",
+    rf"(?:eradicat|exterminat)(?:es?|ed|ing|or){_NO_DIRT}",
+    rf"(?:vertreibt|verscheucht|verjagt|bekämpft){_NO_DIRT}",
+    rf"hält (?:(?!kindern? |{_DIRT} )\w+ ){{1,4}}?fern",
+    rf"w(?:ird|irst|erden?) (?:(?!{_DIRT} )\w+ ){{1,6}}?los",
+)
 
 _UNSUPPORTED: Final = (
     r"compliant|noncompliant|certified|zertifizier\w*|(?:\w*)konform\w*",
@@ -80,11 +140,32 @@ _UNSUPPORTED: Final = (
     r"bienen ?(?:freundlich|sicher|ungefährlich|unbedenklich|verträglich|schonend)\w*",
     r"nützlings ?schonend\w*",
     r"skin ?(?:friendly|safe|kind)",
-    r"(?:kind|gentle|safe) (?:to|for|on) (?:\w+ ){0,2}?skin",
+    r"(?:kind|gentle|safe) (?:to|for|on) (?:\w+ ){0,2}?(?:skin|hands)",
     r"haut ?(?:freundlich|verträglich|schonend|neutral)\w*|dermatologi\w*",
     r"non ?toxic|nontoxic|non ?hazardous|harmless|ungiftig\w*|harmlos\w*",
-    r"unbedenklich\w*|safe (?:for|with) (?:\w+ ){0,2}?(?:children|pets|animals|fish)",
+    r"unbedenklich\w*|(?<!nicht )ungefährlich\w*|gefahrlos\w*",
+    r"(?:pet|kid|baby|family) ?(?:safe|friendly)|child ?friendly",
+    r"child ?safe(?! (?:place|cupboard|cabinet|cap|lid|closure|container|lock|box))",
+    r"kinder ?freundlich\w*|\w*tier ?freundlich\w*|baby ?freundlich\w*",
     r"environmentally friendly|eco ?friendly|umweltfreundlich\w*|hypoallergen\w*",
+)
+_HOUSEHOLD_EN: Final = (
+    r"(?:child|children|kids?|bab(?:y|ies)|toddlers?|infants?|pets?|animals?|dogs?|cats?"
+    r"|fish|wildlife|people|humans?|famil(?:y|ies)|everyone|you)"
+)
+_HOUSEHOLD_DE: Final = (
+    r"(?:kind|kinder|babys?|kleinkinder|\w*tiere?|hunde?|katzen?|fische?|mensch(?:en)?"
+    r"|familien?|sie)"
+)
+_SUITED_DE: Final = r"(?:(?:auch|ganz|völlig|absolut) )?(?:sicher|geeignet|verträglich)"
+_HANDS_DE: Final = r"(?:\w+ ){0,2}?(?:haut|händen?|gesundheit)"
+_UNSUPPORTED_SENTENCES: Final = (
+    rf"(?<!not )safe (?:for|with|around|near) (?:\w+ ){{0,3}}?{_HOUSEHOLD_EN}",
+    rf"(?<!nicht )sicher für (?:\w+ ){{0,3}}?{_HOUSEHOLD_DE}",
+    rf"(?<!nicht )für (?:\w+ ){{0,3}}?{_HOUSEHOLD_DE} {_SUITED_DE}",
+    r"(?<!not )good for (?:\w+ ){0,2}?(?:health|skin)",
+    rf"(?<!nicht )(?:sanft|mild|gut|schonend) (?:zu[rm]?|für|auf) {_HANDS_DE}",
+    rf"pfleg(?:t|en) {_HANDS_DE}",
 )
 
 _HAZARD_CODES: Final = (
@@ -100,6 +181,9 @@ _SIGNAL: Final = re.compile(
     r"(?=[.!:;\n)–—-]|$)"
 )
 
+# Of these, those with a blank behind them end a sentence.
+_STOPS: Final = ".!?;"
+
 # A character of the folded text, and the place in the text it comes from.
 Folded = list[tuple[str, int]]
 
@@ -114,12 +198,20 @@ def pest_words(text: str) -> list[str]:
     ['Blattläuse']
     >>> pest_words("Spray it on your roses in the evening")
     ['Spray it on your roses']
+    >>> pest_words("Gets rid of grease and protects your hands.")
+    []
+    >>> pest_words("Keeps your roses free from them and gets rid of the guests.")
+    ['Keeps your roses free', 'gets rid of']
     """
     spraying = (
         rf"{_SPRAYING}(?: \w+){{0,{_NEAR}}}? {_PLANTS}"
         rf"|{_PLANTS}(?: \w+){{0,{_NEAR}}}? {_SPRAYING}"
     )
-    return _found(text, "|".join((*_PEST_PHRASES, spraying, *_PEST_WORDS)))
+    return _found(
+        text,
+        "|".join((*_PEST_PHRASES, spraying, *_PEST_WORDS)),
+        in_sentence="|".join(_PEST_SENTENCES),
+    )
 
 
 def unsupported_claims(text: str) -> list[str]:
@@ -128,7 +220,9 @@ def unsupported_claims(text: str) -> list[str]:
     >>> unsupported_claims("Certified, skin-friendly and SAFE FOR BEES")
     ['Certified', 'skin-friendly', 'SAFE FOR BEES']
     """
-    return _found(text, "|".join(_UNSUPPORTED))
+    return _found(
+        text, "|".join(_UNSUPPORTED), in_sentence="|".join(_UNSUPPORTED_SENTENCES)
+    )
 
 
 def hazard_words(text: str) -> list[str]:
@@ -153,13 +247,18 @@ def hazard_words(text: str) -> list[str]:
     return _as_typed(text, spans)
 
 
-def _found(text: str, pattern: str) -> list[str]:
-    """Return what matches in one of the ways the text can be read."""
+def _found(text: str, pattern: str, *, in_sentence: str) -> list[str]:
+    """Return what matches in one of the ways the text can be read.
+
+    ``in_sentence`` is looked for only where no sentence ends within.
+    """
     spans: set[tuple[int, int]] = set()
     for digits in (False, True):
         folded = _fold(text, digits=digits)
         for reading in (_apart(folded), _joined(folded), _unspaced(folded)):
             spans |= set(_spans(reading, pattern))
+        for reading in (_apart(folded, stops=_STOPS), _joined(folded, stops=_STOPS)):
+            spans |= set(_spans(reading, in_sentence))
     return _as_typed(text, spans)
 
 
@@ -187,18 +286,23 @@ def _as_letter(folded: Folded, at: int) -> tuple[str, int]:
     return character, place
 
 
-def _apart(folded: Folded) -> Folded:
-    """Return the text with one blank for all that is no letter and no digit."""
+def _apart(folded: Folded, *, stops: str = "") -> Folded:
+    """Return the text with one blank for all that is no letter and no digit.
+
+    Of ``stops`` those that end a sentence are kept: a blank or nothing stands behind.
+    """
     reading: Folded = []
-    for character, place in folded:
-        if character.isalnum():
+    for at, (character, place) in enumerate(folded):
+        is_last = at + 1 == len(folded)
+        is_stop = character in stops and (is_last or folded[at + 1][0].isspace())
+        if character.isalnum() or is_stop:
             reading.append((character, place))
         elif reading and reading[-1][0] != " ":
             reading.append((" ", place))
     return reading
 
 
-def _joined(folded: Folded) -> Folded:
+def _joined(folded: Folded, *, stops: str = "") -> Folded:
     """Return the text with hyphens left out, and line breaks behind them."""
     kept: Folded = []
     behind_hyphen = False
@@ -208,7 +312,7 @@ def _joined(folded: Folded) -> Folded:
         elif not (behind_hyphen and character in "\r\n\t "):
             kept.append((character, place))
             behind_hyphen = False
-    return _apart(kept)
+    return _apart(kept, stops=stops)
 
 
 def _unspaced(folded: Folded) -> Folded:

@@ -62,14 +62,25 @@ class BottleStatus(_Status):
 class Move:
     """A move from one state to another, the right that may make it, the facts it needs.
 
-    ``right`` is owner, maker, reviewer or auditor. ``needs`` says in plain words what
-    must be on record; the services hold the move against it.
+    ``right`` is owner, maker, reviewer or auditor; one of ``also`` does as well.
+    ``needs`` says in plain words what must be on record; the services hold the move
+    against it.
     """
 
     start: _Status
     end: _Status
     right: str
     needs: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+
+    @property
+    def rights(self) -> tuple[str, ...]:
+        """Every right that may make it, each by itself.
+
+        >>> find_move(BOTTLE_MOVES, BottleStatus.RETURNED, BottleStatus.ON_HOLD).rights
+        ('maker', 'reviewer')
+        """
+        return (self.right, *self.also)
 
 
 MAKER = "maker"
@@ -130,8 +141,11 @@ BOTTLE_MOVES = (
     Move(_F.DISPATCHED, _F.RETURNED, MAKER, (REASON,)),
     Move(_F.DISPATCHED, _F.RECOVERED, MAKER, (REASON,)),
     Move(_F.DISPATCHED, _F.DESTROYED, MAKER, (REASON,)),
+    # Whoever holds what came back in hand may set it aside or do away with it; put
+    # back to stock it is by a reviewer alone, also from a hold: see back_in_stock.
     Move(_F.RETURNED, _F.FILLED, REVIEWER, ("an inspection", REASON)),
-    Move(_F.RETURNED, _F.DESTROYED, MAKER, (REASON,)),
+    Move(_F.RETURNED, _F.ON_HOLD, MAKER, (REASON,), also=(REVIEWER,)),
+    Move(_F.RETURNED, _F.DESTROYED, MAKER, (REASON,), also=(REVIEWER,)),
     Move(_F.RECOVERED, _F.DESTROYED, MAKER, (REASON,)),
 )
 

@@ -22,6 +22,7 @@ from batches.views import (
     portions,
     pot,
     proofs,
+    samples,
     sheet_formats,
     store,
     stove,
@@ -194,6 +195,21 @@ urlpatterns = [
     path("bottles/", bottles.bottles, name="bottles"),
     path("bottles/<str:code>/", bottles.filling_lot, name="filling_lot"),
     path("bottles/<str:code>/sample/", filling.sample, name="sample"),
+    path(
+        "bottles/<str:code>/samples/<int:pk>/look/",
+        samples.sample_look,
+        name="sample_look",
+    ),
+    path(
+        "bottles/<str:code>/looks/<int:pk>/amend/",
+        samples.sample_look_amend,
+        name="sample_look_amend",
+    ),
+    path(
+        "bottles/<str:code>/looks/<int:pk>/void/",
+        samples.sample_look_void,
+        name="sample_look_void",
+    ),
     path("bottles/<str:code>/labels/<int:pk>/", labels.label_issue, name="label_issue"),
     path(
         "bottles/<str:code>/labels/<int:pk>.pdf",

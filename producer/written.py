@@ -104,14 +104,24 @@ def _noted(
         note(instance, gone=signal is post_delete)
 
 
-def take() -> dict[str, Any]:
-    """Return what the rows noted since the last call hold now, for the journal."""
+def is_pending() -> bool:
+    """Say whether rows were noted that no act has taken yet."""
+    return bool(_marks())
+
+
+def _marks() -> list[_Mark]:
     marks = []
     for _, act, *_ in reversed(connection.run_on_commit):
         if isinstance(act, _Taken):
             break
         if isinstance(act, _Mark):
             marks.append(act)
+    return marks
+
+
+def take() -> dict[str, Any]:
+    """Return what the rows noted since the last call hold now, for the journal."""
+    marks = _marks()
     transaction.on_commit(_Taken())
     latest: dict[type[models.Model], dict[Any, bool]] = {}
     for mark in reversed(marks):

@@ -16,6 +16,7 @@ from batches.models import (
     LabelIssue,
     LabelVersion,
     RetainedSample,
+    SampleLook,
 )
 from batches.services import label_texts, labelling, samples
 from batches.services.label_bands import bands_of
@@ -25,6 +26,7 @@ from producer.services import registers
 from quality.models import FillCheck
 from quality.services import filling_checks, filling_release
 from tests import make
+from tests.once import once
 
 TARE_MG = 42_000
 ROLL = USUAL[-1]  # the largest labels: the cautions of a spray fit on no small ones
@@ -77,6 +79,7 @@ def labels_issued(
     )
 
 
+@once
 def labelled(crew: make.Crew, lot: FillingLot) -> FillingLot:
     """Issue a label for each bottle of a lot, and count them all as applied."""
     labels_issued(crew, lot)
@@ -86,6 +89,7 @@ def labelled(crew: make.Crew, lot: FillingLot) -> FillingLot:
     return lot
 
 
+@once
 def weighed(
     crew: make.Crew, lot: FillingLot, *, share: str = "1.002", **changes: Any
 ) -> FillCheck:
@@ -100,6 +104,7 @@ def weighed(
     return filling_checks.record_fill_check(by=crew.maker, filling_lot=lot, **facts)
 
 
+@once
 def jar(crew: make.Crew, lot: FillingLot, mass_mg: int = 5_000) -> RetainedSample:
     """Keep a jar of what was taken as a sample at the filling."""
     return samples.retain(
@@ -111,11 +116,23 @@ def jar(crew: make.Crew, lot: FillingLot, mass_mg: int = 5_000) -> RetainedSampl
     )
 
 
+@once
+def looked_at(
+    crew: make.Crew, lot: FillingLot, state: str = "as_filled", **changes: Any
+) -> SampleLook:
+    """Look at the first sample that is kept of a lot."""
+    facts = {"found": "clear, of one piece, smells of nothing", **changes}
+    sample = lot.samples.order_by("pk")[0]
+    return samples.look(by=crew.maker, sample=sample, state=state, **facts)
+
+
+@once
 def released(crew: make.Crew, lot: FillingLot, note: str = "") -> FillingRelease:
     """Release a filling lot."""
     return filling_release.release(by=crew.reviewer, filling_lot=lot, note=note)
 
 
+@once
 def may_leave(crew: make.Crew, lot: FillingLot) -> FillingLot:
     """Label, weigh and release a lot that was filled, unless it is released."""
     if not FillingRelease.objects.filter(filling_lot=lot).exists():
@@ -125,6 +142,7 @@ def may_leave(crew: make.Crew, lot: FillingLot) -> FillingLot:
     return lot
 
 
+@once
 def ready(
     crew: make.Crew, batch: Batch | None = None, count: int = 2, **changes: Any
 ) -> FillingLot:
@@ -136,6 +154,7 @@ def ready(
     return lot
 
 
+@once
 def bottled(
     crew: make.Crew, batch: Batch | None = None, count: int = 2, **changes: Any
 ) -> FillingLot:

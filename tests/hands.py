@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from batches.models import Bottle, Dispatch
-from producer.models import Consignee, Place, Stock
+from batches.services import bottle_moves
+from producer.models import Consignee, Place, Stock, User
 from producer.services import registers
 from quality.models import Recall
 from quality.services import recalling, supplying
@@ -15,6 +17,12 @@ from tests import bottling, make
 def place(crew: make.Crew, name: str = "Cellar") -> Place:
     """Return a registered place."""
     return registers.save(by=crew.maker, entry=Place(name=name))
+
+
+def moved(by: User, bottle: Bottle, new: str, reason: str, **more: Any) -> Bottle:
+    """Record what became of a bottle; return it as the database has it then."""
+    bottle_moves.move_bottles(by=by, bottles=[bottle], new=new, reason=reason, **more)
+    return Bottle.objects.listed().get(pk=bottle.pk)
 
 
 def dispatched(

@@ -21,6 +21,7 @@ from producer.models import Certificate, Instrument, Material, RawLot, Stock, Us
 from quality.models import FillCheck, Limit
 from quality.services import filling_checks, limits
 from tests import make
+from tests.once import once
 
 # Acid of 1 mol/l for 1.5 g of potash of 89.8 %, with 0.9 % of carbonate.
 POTASH_SAMPLE = titrating.Replicate(
@@ -112,6 +113,7 @@ def limit(
     )
 
 
+@once
 def short_bottles(crew: make.Crew, **facts: Any) -> FillingLot:
     """Return two half-litre bottles of which a weighing said that the mean is short.
 
@@ -124,6 +126,7 @@ def short_bottles(crew: make.Crew, **facts: Any) -> FillingLot:
     return lot
 
 
+@once
 def topped_up_bottles(crew: make.Crew) -> FillingLot:
     """Return two bottles that a weighing holds and that were topped up since."""
     lot = short_bottles(crew)

@@ -7,12 +7,14 @@ from typing import Any
 from batches.models import Classification, Formula, LabelVersion
 from batches.services import label_texts
 from tests import make
+from tests.once import once
 
 HARMLESS = "For laundry and floors. 30 ml for a load."
 EYE_DAMAGE = "Causes serious eye damage. Wear eye protection."
 AUGEN = "Verursacht schwere Augenschäden. Augenschutz tragen."
 
 
+@once
 def written(
     crew: make.Crew,
     formula: Formula | None = None,
@@ -29,6 +31,7 @@ def written(
     )
 
 
+@once
 def approved(
     crew: make.Crew,
     formula: Formula | None = None,

@@ -17,6 +17,7 @@ from batches.services import label_texts, labelling, sheet_formats
 from batches.services.label_bands import bands_of
 from batches.sheets import USUAL, Placement
 from tests import bottling, make
+from tests.once import once
 
 A4_24, A4_10, LETTER, ROLL = USUAL
 DOSES = (("soft", 40), ("medium", 65), ("hard", 80))
@@ -33,6 +34,7 @@ def written(crew: make.Crew, formula: Formula, **changes: Any) -> LabelVersion:
     return label_texts.write_label(by=crew.maker, formula=formula, **facts)
 
 
+@once
 def approved(crew: make.Crew, lot: FillingLot, **changes: Any) -> LabelVersion:
     """Return the approved text of what is in these bottles, made if there is none."""
     formula = lot.batch.formula_version.formula
@@ -45,6 +47,7 @@ def approved(crew: make.Crew, lot: FillingLot, **changes: Any) -> LabelVersion:
     return text
 
 
+@once
 def issued(
     crew: make.Crew,
     lot: FillingLot,
@@ -72,12 +75,14 @@ def counted(
     )
 
 
+@once
 def closed(crew: make.Crew, lot: FillingLot) -> None:
     """Label all bottles of a lot and count the labels, so that the count closes."""
     issued(crew, lot)
     counted(crew, lot, LabelCount.Kind.APPLIED, lot.count)
 
 
+@once
 def own_format(crew: make.Crew) -> SheetFormat:
     """Return label stock of one's own, described now if it is not."""
     known = SheetFormat.objects.first()

@@ -11,9 +11,11 @@ from batches.sheets import USUAL, Placement
 from producer.models import Consignee
 from quality.services import supplying
 from tests import bottling, make
+from tests.once import once
 from tests.quality import faulty
 
 
+@once
 def filled(crew: make.Crew, batch: Batch | None = None, **changes: Any) -> FillingLot:
     """Return a filling lot of half-litre bottles that may leave.
 
@@ -37,6 +39,7 @@ def bottles(
     return make.bottles_of(filled(crew, batch, **changes))
 
 
+@once
 def conceded(crew: make.Crew, *, ph: str = "10.6") -> Batch:
     """Return a liquid outside its limit of pH 10, released under a concession."""
     batch = make.diluted_batch(crew, ph=ph)
@@ -44,6 +47,7 @@ def conceded(crew: make.Crew, *, ph: str = "10.6") -> Batch:
     return make.signed(crew.reviewer, batch, "release")
 
 
+@once
 def sent(
     crew: make.Crew, bottles: Sequence[Bottle], consignee: Consignee | None = None
 ) -> Dispatch:

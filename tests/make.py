@@ -7,15 +7,12 @@ spray. Each builder makes what it stands on, unless it is given.
 from __future__ import annotations
 
 import datetime
-import io
 import zoneinfo
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Any, NamedTuple, TypeVar
 
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
-from PIL import Image
 
 from batches.models import (
     Batch,
@@ -51,7 +48,8 @@ from producer.services import intake, people, registers
 from producer.services.checks import local_day
 from quality.models import Characteristic, Signature
 from quality.services import limits, signing
-from tests import opened
+from tests import opened, uploads
+from tests.once import once
 
 PASSWORD = "seven kettles on the hob"
 TODAY = datetime.datetime.now(tz=zoneinfo.ZoneInfo("Europe/London")).date()
@@ -70,6 +68,7 @@ class Crew(NamedTuple):
 # ------------------------------------------------------------------ people
 
 
+@once
 def set_up(**changes: Any) -> User:
     """Set the premises up and return its owner, who has no further right."""
     premises = Premises(
@@ -91,6 +90,7 @@ def set_up(**changes: Any) -> User:
     )
 
 
+@once
 def account(
     *,
     by: User,
@@ -197,18 +197,7 @@ def _oil(by: User, name: str, low: int, high: int) -> Material:
 # ------------------------------------------------------------------ goods in
 
 
-def pdf(name: str = "certificate.pdf", body: bytes = b"one page") -> SimpleUploadedFile:
-    """Return an upload that begins as a PDF does."""
-    return SimpleUploadedFile(name, b"%PDF-1.7\n" + body + b"\n%%EOF\n")
-
-
-def picture(name: str = "certificate.png", kind: str = "PNG") -> SimpleUploadedFile:
-    """Return an upload that is a small picture."""
-    buffer = io.BytesIO()
-    Image.new("RGB", (12, 8), "white").save(buffer, kind)
-    return SimpleUploadedFile(name, buffer.getvalue())
-
-
+@once
 def held_lot(
     crew: Crew, material: Material, *, quantity_mg: int = 5 * KG, **changes: Any
 ) -> RawLot:
@@ -233,6 +222,7 @@ def certificate_values(material: Material, **changes: Any) -> intake.Certificate
     return intake.CertificateValues(**{**usual.get(material.kind, {}), **changes})
 
 
+@once
 def released_lot(
     crew: Crew,
     material: Material,
@@ -249,7 +239,9 @@ def released_lot(
     lot = held_lot(crew, material, quantity_mg=quantity_mg, **changes)
     if material.kind == "potash" or certificate is not None:
         values = certificate_values(material, **(certificate or {}))
-        intake.record_certificate(by=crew.maker, lot=lot, values=values, upload=pdf())
+        intake.record_certificate(
+            by=crew.maker, lot=lot, values=values, upload=uploads.pdf()
+        )
     return intake.decide_lot(
         by=crew.reviewer, lot=lot, new="released", reason="certificate read"
     )
@@ -258,6 +250,7 @@ def released_lot(
 # ------------------------------------------------------------------ formulas
 
 
+@once
 def paste_version(
     crew: Crew,
     *,
@@ -291,6 +284,7 @@ def paste_lines(by: User, *, water_mg: int = 420_000) -> list[formulas.Line]:
     ]
 
 
+@once
 def liquid_version(
     crew: Crew,
     *,
@@ -321,12 +315,14 @@ def liquid_version(
     return version
 
 
+@once
 def spray_version(crew: Crew, **wording: Any) -> FormulaVersion:
     """Return a spray against pests."""
     name = "Greenfly spray"
     return liquid_version(crew, name=name, purpose="spray", **wording)
 
 
+@once
 def blend_version(crew: Crew, *, name: str = "Blended paste") -> FormulaVersion:
     """Return a blend of batches of the paste."""
     known = Formula.objects.filter(name=name).first()
@@ -372,6 +368,7 @@ def set_limits(
 # ------------------------------------------------------------------ batches
 
 
+@once
 def open_batch(
     crew: Crew, version: FormulaVersion | None = None, **changes: Any
 ) -> Batch:
@@ -557,6 +554,7 @@ def complete(
     return cooking.finish(by=crew.maker, batch=batch)
 
 
+@once
 def cooked_batch(
     crew: Crew,
     version: FormulaVersion | None = None,
@@ -591,17 +589,20 @@ def fresh(batch: Batch) -> Batch:
     return Batch.objects.listed().get(pk=batch.pk)
 
 
+@once
 def released_paste(crew: Crew, **changes: Any) -> Batch:
     """Return a released batch of paste."""
     return signed(crew.reviewer, cooked_batch(crew, **changes), "release")
 
 
+@once
 def failed_paste(crew: Crew, *meanings: str, **changes: Any) -> Batch:
     """Return a paste of pH 11 that was rejected, with further decisions if given."""
     batch = cooked_batch(crew, **{"ph": "11", **changes})
     return signed(crew.reviewer, batch, "reject", *meanings)
 
 
+@once
 def diluted_batch(
     crew: Crew,
     version: FormulaVersion | None = None,
@@ -620,6 +621,7 @@ def diluted_batch(
     )
 
 
+@once
 def released_liquid(
     crew: Crew, version: FormulaVersion | None = None, **changes: Any
 ) -> Batch:
@@ -627,6 +629,7 @@ def released_liquid(
     return signed(crew.reviewer, diluted_batch(crew, version, **changes), "release")
 
 
+@once
 def filled(
     crew: Crew, batch: Batch | None = None, *, count: int = 2, **changes: Any
 ) -> FillingLot:

@@ -14,6 +14,7 @@ from producer.models import RulesCheck
 from producer.services import rules
 from quality.services import spray_mixes
 from tests import make
+from tests.once import once
 
 DAY = datetime.timedelta(hours=24)
 
@@ -36,6 +37,7 @@ def tank(source: Batch, **changes: Any) -> dict[str, Any]:
     }
 
 
+@once
 def mixed(crew: make.Crew, source: Batch | None = None, **changes: Any) -> SprayMix:
     """Return a mix of a released paste."""
     facts = tank(source or make.released_paste(crew), **changes)
@@ -48,6 +50,7 @@ def leaf(crew: make.Crew, source: Batch, **changes: Any) -> PatchTest:
     return spraying.begin_patch_test(by=crew.maker, source=source, **facts)
 
 
+@once
 def short_lived(crew: make.Crew) -> FormulaVersion:
     """Return a paste that keeps for two days."""
     version = formulas.write_formula(
@@ -87,6 +90,7 @@ def looked_up(crew: make.Crew, **changes: Any) -> RulesCheck:
     return rules.record_rules_check(by=crew.maker, **facts)
 
 
+@once
 def scene(crew: make.Crew) -> SprayMix:
     """Return a mix of a paste with a leaf that was tried, and rules looked up."""
     looked_up(crew)

@@ -1,4 +1,4 @@
-"""Forms about a filling: the bottles, where the mass went, and the sample kept."""
+"""Forms about a filling: the bottles, where the mass went, and the samples kept."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from typing import Any
 from django import forms
 
 from batches.lifecycle import BottleStatus
-from batches.models import Bottle, FillingLot
+from batches.models import Bottle, FillingLot, SampleLook
 from batches.services.filling import MOST_BOTTLES
 from batches.services.filling_balance import COLDEST, HOTTEST
 from producer.codes import grouped
-from producer.forms.base import ActForm
+from producer.forms.base import ActForm, ReasonForm
 from producer.forms.fields import (
     DayField,
     MassField,
@@ -153,6 +153,35 @@ class SampleForm(ActForm):
             lambda one: f"number {one.number}, {grouped(one.code)}"
         )
         _offer_places(self.fields["place"])
+
+
+class SampleLookForm(ActForm):
+    """A sample that was looked at."""
+
+    state = forms.ChoiceField(
+        label="Beside the day it was filled, it is",
+        choices=SampleLook.State.choices,
+        widget=forms.RadioSelect,
+    )
+    found = forms.CharField(
+        label="What you found",
+        widget=forms.Textarea({"rows": 3}),
+        help_text="Clear or cloudy, of one piece or in layers, its colour, its smell,"
+        " its cap and label.",
+    )
+    look_on = DayField(
+        label="Look at it again on",
+        required=False,
+        help_text="Empty: nobody is reminded of it any more.",
+    )
+    observed_at = ObservedField()
+
+
+class AmendSampleLookForm(SampleLookForm):
+    """A look as it should have been recorded."""
+
+    observed_at = None  # type: ignore[assignment] # it keeps its time
+    reason = ReasonForm.base_fields["reason"]
 
 
 def _offer_places(field: forms.Field) -> None:

@@ -14,7 +14,7 @@ from batches import trace
 from batches.forms.how import HowFields
 from batches.lifecycle import BottleStatus
 from batches.models import Batch, Bottle, Formula, FormulaLine, FormulaVersion, Reading
-from batches.services import bottle_moves, proposing
+from batches.services import back_in_stock, bottle_moves, proposing
 from producer.forms.base import ActForm, ReasonForm
 from producer.forms.fields import MassField, NumberField, ObservedField
 from producer.models import Instrument, RawLot, Stock, User, Vessel
@@ -362,8 +362,8 @@ class BottleMoveForm(ReasonForm):
 
     def __init__(self, *args: Any, bottle: Bottle, user: User, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["new"].choices = (  # type: ignore[attr-defined]
-            bottle_moves.choices_for(user, bottle.status)
-        )
-        if bottle.status != BottleStatus.RETURNED or not user.may("reviewer"):
+        choices = bottle_moves.choices_for(user, bottle.status)
+        self.fields["new"].choices = choices  # type: ignore[attr-defined]
+        to_stock = BottleStatus.FILLED in dict(choices)
+        if not (to_stock and back_in_stock.was_out(bottle)):
             del self.fields["inspection"]

@@ -4,7 +4,12 @@ from batches.models.batches import Batch, BatchStatusChange, Input, LotChoice
 from batches.models.bottles import Bottle, BottleEvent, Dispatch, FillingLot
 from batches.models.costs import Cost
 from batches.models.discrepancies import Discrepancy, DiscrepancyEnd
-from batches.models.filled import FillingBalance, FillingRelease, RetainedSample
+from batches.models.filled import (
+    FillingBalance,
+    FillingRelease,
+    RetainedSample,
+    SampleLook,
+)
 from batches.models.formulas import Formula, FormulaLine, FormulaVersion
 from batches.models.hold_points import HoldPoint
 from batches.models.labels import (
@@ -72,6 +77,7 @@ __all__ = [
     "Portion",
     "Reading",
     "RetainedSample",
+    "SampleLook",
     "ScanAlert",
     "SheetFormat",
     "SprayMix",

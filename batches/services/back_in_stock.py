@@ -6,13 +6,21 @@ from collections.abc import Sequence
 
 from django.utils import timezone
 
-from batches.lifecycle import BatchStatus, BottleStatus
+from batches.lifecycle import BatchStatus
 from batches.models import Batch, Bottle, BottleDiscrepancy
 from producer.codes import grouped
 from producer.errors import Refusal
 from producer.services.checks import local_day
 
 AT_A_TIME = 500  # bottles in one query
+
+
+def was_out(bottle: Bottle) -> bool:
+    """Say whether a bottle that is here was out of our hands, and not looked at since.
+
+    Also while it is on hold: who had it stays with it until it is back in stock.
+    """
+    return bottle.consignee_id is not None
 
 
 def check(bottles: Sequence[Bottle], *, inspection: str) -> None:
@@ -25,7 +33,7 @@ def check(bottles: Sequence[Bottle], *, inspection: str) -> None:
     the transaction.
     """
     lots = {bottle.filling_lot_id: bottle.filling_lot for bottle in bottles}
-    came_back = [one for one in bottles if one.status == BottleStatus.RETURNED]
+    came_back = [one for one in bottles if was_out(one)]
     if came_back and not inspection.strip():
         raise Refusal(
             f"Bottle {grouped(came_back[0].code)} was out of your hands. Look at it:"

@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle, BottleDiscrepancy, BottleDiscrepancyEnd
-from batches.services import filling
+from batches.services import filling, label_counts
 from producer import journal
 from producer.codes import grouped
 from producer.errors import Conflict, Refusal
@@ -23,6 +23,11 @@ from producer.models import Right, User
 from producer.services.checks import need_reason, require
 
 Kind = BottleDiscrepancy.Kind
+NEVER_TO_LEAVE = (
+    BottleStatus.RETAINED,
+    BottleStatus.RECOVERED,
+    BottleStatus.DESTROYED,
+)
 
 
 @transaction.atomic
@@ -37,7 +42,7 @@ def report(
     """Record that a bottle was found where it cannot be, and hold it if it is here.
 
     ``found`` says where and how. Whoever finds it may say so, maker or reviewer; a
-    bottle that is out cannot be held, it is asked back.
+    bottle in stock or come back is held, one that is out is asked back.
     """
     require(by, Right.MAKER if by.may(Right.MAKER) else Right.REVIEWER)
     journal.in_line()
@@ -78,12 +83,19 @@ def settle(
     reason: str,
     submission: uuid.UUID | None = None,
 ) -> BottleDiscrepancyEnd:
-    """Record what it was and what was done. The bottle stays on hold until freed."""
+    """Record what it was and what was done. The bottle stays on hold until freed.
+
+    Its sisters may leave again once a double is settled: so each label that was
+    printed for them is accounted for before, as at the door.
+    """
     require(by, Right.REVIEWER)
     journal.in_line()
     reason = need_reason(reason)
     if BottleDiscrepancyEnd.objects.filter(discrepancy=doubt).exists():
         raise Conflict("This was settled a moment ago. Look again.")
+    why_not = _why_not_settled(doubt)
+    if why_not:
+        raise Refusal(why_not)
     row = BottleDiscrepancyEnd.objects.create(
         discrepancy=doubt, reason=reason, observed_at=timezone.now(), entered_by=by
     )
@@ -120,3 +132,22 @@ def of_bottle(bottle: Bottle) -> QuerySet[BottleDiscrepancy]:
     """Return every doubt there was about a bottle, with how it ended."""
     rows = BottleDiscrepancy.objects.filter(bottle=bottle)
     return rows.select_related("end__entered_by__person", "entered_by__person")
+
+
+def _why_not_settled(doubt: BottleDiscrepancy) -> str:
+    """Return what is to be done before a doubt can be settled, or nothing.
+
+    Where no bottle of the filling lot can leave any more, its labels stop nothing.
+    """
+    lot = doubt.bottle.filling_lot
+    to_leave = lot.bottles.exclude(status__in=NEVER_TO_LEAVE)
+    if doubt.kind != Kind.DUPLICATE or not to_leave.exists():
+        return ""
+    told = label_counts.open_counts([lot]).get(lot.pk)
+    if not told:
+        return ""
+    return (
+        f"{told} Once this is settled, its bottles may leave again, and one of these"
+        " labels may be on a bottle it does not belong to. Find each label, count it on"
+        f" the page of {lot.code}, then settle this."
+    )

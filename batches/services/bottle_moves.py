@@ -13,6 +13,7 @@ from batches.lifecycle import (
     BOTTLE_MOVES,
     BottleStatus,
     ForbiddenMove,
+    Move,
     find_move,
     moves_from,
 )
@@ -70,13 +71,18 @@ def move_bottles(
         raise Refusal("Choose at least one bottle.", field="codes")
     each_once(bottles)
     bottles = fresh(bottles)
-    _movable(bottles, status)
+    _movable(by, bottles, status)
     _standing(place, status)
     if status is BottleStatus.FILLED:
         back_in_stock.check(bottles, inspection=inspection)
     words = back_in_stock.in_words(reason, inspection)
     moved = filling.change_bottles(
-        by=by, bottles=bottles, new=status, reason=words, place=place
+        by=by,
+        bottles=bottles,
+        new=status,
+        reason=words,
+        place=place,
+        looked_at=bool(inspection.strip()),
     )
     journal.write(
         by=by,
@@ -97,13 +103,17 @@ def move_bottles(
 def choices_for(user: User, old: str | None = None) -> list[tuple[str, str]]:
     """Return what ``user`` may choose: of a bottle that is ``old``, or of any."""
     moves = BOTTLE_MOVES if old is None else moves_from(BOTTLE_MOVES, BottleStatus(old))
-    ends = {move.end for move in moves if user.may(move.right)}
+    ends = {move.end for move in moves if _may(user, move)}
     return [(one.value, WORDS[one]) for one in CHOICES if one in ends]
 
 
-def states_before(new: str) -> list[str]:
-    """Return where bottles are that may become ``new``."""
-    return [move.start.value for move in BOTTLE_MOVES if move.end == new]
+def states_before(new: str, user: User | None = None) -> list[str]:
+    """Return where bottles are that may become ``new``, by the hand of ``user``."""
+    return [
+        move.start.value
+        for move in BOTTLE_MOVES
+        if move.end == new and (user is None or _may(user, move))
+    ]
 
 
 def why_not_moved(bottle: Bottle, new: str) -> str:
@@ -115,6 +125,10 @@ def why_not_moved(bottle: Bottle, new: str) -> str:
     return ""
 
 
+def _may(user: User, move: Move) -> bool:
+    return any(user.may(right) for right in move.rights)
+
+
 def _chosen(new: str) -> BottleStatus:
     if new == BottleStatus.DISPATCHED:
         raise Refusal("Dispatch bottles on the page “Dispatch”, to a consignee.")
@@ -123,8 +137,12 @@ def _chosen(new: str) -> BottleStatus:
     return BottleStatus(new)
 
 
-def _movable(bottles: Sequence[Bottle], new: BottleStatus) -> None:
-    bad = [(one, words) for one in bottles if (words := why_not_moved(one, new))]
+def _movable(by: User, bottles: Sequence[Bottle], new: BottleStatus) -> None:
+    bad = [
+        (one, words)
+        for one in bottles
+        if (words := why_not_moved(one, new) or _whose(by, one, new))
+    ]
     if not bad:
         return
     told = " ".join(
@@ -134,6 +152,19 @@ def _movable(bottles: Sequence[Bottle], new: BottleStatus) -> None:
         f" So it is with {len(bad) - MOST_NAMED} more." if len(bad) > MOST_NAMED else ""
     )
     raise Refusal(f"{told}{more} Nothing was moved.", field="codes")
+
+
+def _whose(by: User, bottle: Bottle, new: BottleStatus) -> str:
+    """Return who else has to do it, where ``by`` may do it with other bottles alone.
+
+    Who may do it with none is refused by :func:`.filling.change_bottles`.
+    """
+    own = states_before(new, by)
+    if not own or bottle.status in own:
+        return ""
+    old = BottleStatus(bottle.status)
+    whose = " or a ".join(find_move(BOTTLE_MOVES, old, new).rights)
+    return f"Only a {whose} can record what is {old.label} as {new.label}."
 
 
 def _standing(place: Place | None, new: BottleStatus) -> None:

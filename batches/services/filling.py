@@ -32,7 +32,6 @@ from producer.quantities import milligrams
 from producer.services import stock as ledger
 from producer.services.checks import (
     local_day,
-    need_reason,
     plausible_time,
     require,
 )
@@ -152,47 +151,6 @@ def use_by(batch: Batch) -> datetime.date:
     return first_end(batch).day
 
 
-@transaction.atomic
-def move_bottle(
-    *,
-    by: User,
-    bottle: Bottle,
-    new: str,
-    reason: str,
-    inspection: str = "",
-    submission: uuid.UUID | None = None,
-) -> Bottle:
-    """Record that a bottle came back, was recovered, destroyed, held or freed.
-
-    ``inspection`` is what was found before one that was out goes back to stock.
-    """
-    reason = need_reason(reason)
-    old = bottle.status
-    if new == BottleStatus.DISPATCHED:
-        raise Refusal("Dispatch bottles on the page “Dispatch”, to a consignee.")
-    moves.locked(bottle.filling_lot.batch)
-    if new == BottleStatus.FILLED:
-        back_in_stock.check([bottle], inspection=inspection)
-    change_bottles(
-        by=by,
-        bottles=[bottle],
-        new=BottleStatus(new),
-        reason=back_in_stock.in_words(reason, inspection),
-    )
-    journal.write(
-        by=by,
-        act=f"bottle {BottleStatus(new).label}",
-        subject=bottle,
-        label=bottle.code,
-        before={"status": old},
-        after={"status": new},
-        reason=reason,
-        submission=submission,
-    )
-    bottle.status = new
-    return bottle
-
-
 def change_bottles(
     *,
     by: User,
@@ -200,19 +158,25 @@ def change_bottles(
     new: BottleStatus,
     reason: str,
     place: Place | None = None,
+    looked_at: bool = False,
 ) -> int:
     """Move bottles, each by a conditional UPDATE, and add their events.
 
     ``place`` is where they stand from now on, if that changes. Callers hold the
-    transaction and write the journal. Returns how many moved.
+    transaction and write the journal. Returns how many moved: without ``looked_at`` a
+    bottle that was out of our hands does not go back to stock with the others, it
+    stays as it is.
     """
+    if new is BottleStatus.FILLED and not looked_at:
+        bottles = [one for one in bottles if not back_in_stock.was_out(one)]
     for old in {bottle.status for bottle in bottles}:
         group = [bottle for bottle in bottles if bottle.status == old]
         try:
             move = find_move(BOTTLE_MOVES, BottleStatus(old), new)
         except ForbiddenMove as error:
             raise Conflict(f"Bottle {group[0].code}: {error}") from error
-        require(by, Right(move.right))
+        own = [right for right in move.rights if by.may(right)]
+        require(by, Right(own[0] if own else move.right))
         _update(group, old=old, new=new, place=place)
         add_events(by=by, bottles=group, old=old, new=new, reason=reason, place=place)
     return len(bottles)
@@ -234,12 +198,21 @@ def hold_lot_here(*, by: User, filling_lot: FillingLot, reason: str) -> int:
 
 
 def hold_one_here(*, by: User, bottle: Bottle, reason: str) -> int:
-    """Hold a bottle if it is still here, as :func:`hold_here`."""
-    return _hold(by, Bottle.objects.filter(pk=bottle.pk), reason)
+    """Hold a bottle if it is in stock or came back, as :func:`hold_here`."""
+    bottles = Bottle.objects.filter(pk=bottle.pk)
+    return sum(
+        _hold(by, bottles, reason, old)
+        for old in (BottleStatus.FILLED, BottleStatus.RETURNED)
+    )
 
 
-def _hold(by: User, bottles: QuerySet[Bottle], reason: str) -> int:
-    old, new = BottleStatus.FILLED, BottleStatus.ON_HOLD
+def _hold(
+    by: User,
+    bottles: QuerySet[Bottle],
+    reason: str,
+    old: BottleStatus = BottleStatus.FILLED,
+) -> int:
+    new = BottleStatus.ON_HOLD
     here = list(bottles.filter(status=old))
     _update(here, old=old, new=new)
     add_events(by=by, bottles=here, old=old, new=new, reason=reason)

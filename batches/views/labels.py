@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from batches.documents.labels import pages_of
 from batches.forms.labelling import AmendLabelCountForm, LabelCountForm, as_spans
+from batches.label_text import doses_beyond
 from batches.models import FillingLot, LabelCount, LabelIssue
 from batches.services import labelling
 from batches.sheets import Placement, in_mm
@@ -63,6 +64,11 @@ def label_issue(request: HttpRequest, code: str, pk: int) -> HttpResponse:
             "sheets": placement.sheets_needed(len(serials) + row.specimens),
             "moved": moved(placement),
             "same_address": labelling.is_at_address(row),
+            "beyond_bottle": doses_beyond(
+                row.filling_lot.nominal_ul,
+                doses=row.sheet["doses"],
+                directions=row.label.directions,
+            ),
         },
     )
 

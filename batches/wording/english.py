@@ -99,6 +99,11 @@ ENGLISH: Final = Words(
     recall_over_text="The recall is closed. Do not use the bottle; contact us.",
     on_hold_title="On hold: do not use this bottle for now",
     on_hold_text="We are looking at it again. Keep the bottle closed and contact us.",
+    not_released_title="Not released yet: do not use this bottle",
+    not_released_text=(
+        "By our records it has not been released and never left us. Keep it closed, and"
+        " tell us where you found it."
+    ),
     destroyed_title="This bottle should not exist",
     destroyed_text=(
         "It was recorded as destroyed. Do not use what is in it, and tell us where you"

@@ -114,6 +114,11 @@ GERMAN: Final = Words(
         "Wir prüfen sie noch einmal. Lassen Sie die Flasche zu und melden Sie sich bei"
         " uns."
     ),
+    not_released_title="Noch nicht freigegeben: diese Flasche nicht verwenden",
+    not_released_text=(
+        "Nach unseren Aufzeichnungen ist sie nicht freigegeben und hat uns nie"
+        " verlassen. Lassen Sie sie zu, und sagen Sie uns, wo Sie sie gefunden haben."
+    ),
     destroyed_title="Diese Flasche dürfte es nicht mehr geben",
     destroyed_text=(
         "Sie ist als vernichtet eingetragen. Verwenden Sie den Inhalt nicht, und sagen"

@@ -72,6 +72,8 @@ class Words:
     recall_over_text: str
     on_hold_title: str
     on_hold_text: str
+    not_released_title: str
+    not_released_text: str
     destroyed_title: str
     destroyed_text: str
     returned_title: str

@@ -70,6 +70,10 @@ LOOKS = {
     "returned": Look("back", "doubt"),
     "recovered": Look("back", "doubt"),
     "destroyed": Look("cross", "plain"),
+    # samples that are kept, beside the day of the filling
+    "as_filled": Look("tick", "good"),
+    "changed": Look("triangle", "bad"),
+    "gone": Look("none", "plain", "not there any more"),
     # texts of labels
     "written": Look("ring", "plain"),
     "approved": Look("tick", "good"),

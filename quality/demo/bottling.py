@@ -8,7 +8,13 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from batches.documents.labels import check_fit
-from batches.models import FillingLot, Formula, LabelCount, LabelVersion
+from batches.models import (
+    FillingLot,
+    Formula,
+    LabelCount,
+    LabelVersion,
+    SampleLook,
+)
 from batches.services import filling, label_texts, labelling, samples
 from batches.services.label_bands import bands_of
 from batches.sheets import USUAL, Placement
@@ -257,3 +263,19 @@ def _keep(scene: Scene, lot: FillingLot, number: int | None) -> None:
             look_on=lot.use_by,
             note="for the day on which somebody complains",
         )
+
+
+def look_at_jar(scene: Scene, name: str) -> None:
+    """Hold the jar of a filling lot against the light, weeks before its day.
+
+    The next time is on its use-by date.
+    """
+    lot = scene.fillings[name]
+    samples.look(
+        by=scene.users[HELPER],
+        sample=lot.samples.get(bottle=None),
+        state=SampleLook.State.AS_FILLED,
+        found="Clear to the bottom, of one piece, smells of soap and of nothing else.",
+        look_on=lot.use_by,
+    )
+    scene.clock.wait(3)

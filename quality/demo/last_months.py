@@ -9,7 +9,7 @@ from batches.models import Loss
 from batches.services import cooking
 from producer.models import Certificate, RawLot
 from quality.demo import bench, garden, judging, money, recall, registers, store
-from quality.demo.bottling import bottle, fill, finish
+from quality.demo.bottling import bottle, fill, finish, look_at_jar
 from quality.demo.formulas import SPRAY, WASH
 from quality.demo.goods import (
     Delivery,
@@ -171,6 +171,8 @@ def the_last_weeks(scene: Scene) -> None:
     clock = scene.clock
     clock.set(22, "11:00")
     bench.weigh_container(scene, "potash A", "8.4")
+    clock.set(21, "16:20")
+    look_at_jar(scene, "F1")
     clock.set(20, "08:30")
     bench.check_scale(scene, "5002")
     clock.set(20, "09:30")

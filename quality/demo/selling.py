@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle
-from batches.services import dispatching, filling
+from batches.services import bottle_moves, dispatching
 from producer.models import Stock
 from quality.demo.people import HELPER, OWNER, REVIEWER
 from quality.demo.scene import Scene
@@ -47,7 +47,9 @@ def move_bottles(
     """Move bottles one by one, as they come to hand."""
     for bottle in bottles:
         scene.clock.wait(1)
-        filling.move_bottle(by=scene.users[by], bottle=bottle, new=new, reason=reason)
+        bottle_moves.move_bottles(
+            by=scene.users[by], bottles=[bottle], new=new, reason=reason
+        )
 
 
 def bottles_of(scene: Scene, filling_lot: str, numbers: Sequence[int]) -> list[Bottle]:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Count
+from django.db.models import Count, Prefetch
 from django.utils.safestring import SafeString, mark_safe
 
 from batches.chemistry.saponification import Oil, alkali_need
@@ -21,6 +21,7 @@ from batches.models import (
     FillingLot,
     Formula,
     LabelIssue,
+    RetainedSample,
     Titration,
 )
 from batches.services import labelling
@@ -297,7 +298,9 @@ def filled_from(batch_ids: Iterable[int]) -> list[Filled]:
             "balance",
             "release__entered_by__person",
         )
-        .prefetch_related("fill_checks", "samples__bottle", "samples__place")
+        .prefetch_related(
+            "fill_checks", Prefetch("samples", RetainedSample.objects.listed())
+        )
         .order_by("pk")
     )
     bottles = Bottle.objects.filter(filling_lot__in=lots).order_by()

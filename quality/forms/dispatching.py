@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 
 from batches.forms.picking import CollectForm
+from batches.lifecycle import BottleStatus
 from batches.services import bottle_moves
 from producer.forms.fields import ObservedField
 from producer.models import Consignee, Place, User
@@ -70,8 +71,7 @@ class MovesForm(CollectForm):
 
     def __init__(self, *args: Any, user: User, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["new"].choices = (  # type: ignore[attr-defined]
-            bottle_moves.choices_for(user)
-        )
-        if not user.may("reviewer"):
+        choices = bottle_moves.choices_for(user)
+        self.fields["new"].choices = choices  # type: ignore[attr-defined]
+        if BottleStatus.FILLED not in dict(choices):
             del self.fields["inspection"]

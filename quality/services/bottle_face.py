@@ -15,7 +15,8 @@ from typing import Any
 
 from django.core.cache import cache
 from django.db import connection
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Subquery, Value
+from django.db.models.functions import Coalesce
 
 from batches import trace
 from batches.label_words import signal_in
@@ -24,7 +25,9 @@ from batches.models import (
     Bottle,
     BottleDiscrepancy,
     Classification,
+    FillingRelease,
     Formula,
+    LabelCopy,
     LabelVersion,
 )
 from batches.services import label_texts
@@ -56,6 +59,8 @@ class Sheet:
     product_name: str
     directions: str
     cautions: str
+    band: str
+    is_released: bool
     is_doubled: bool
     any_recall: bool
 
@@ -73,6 +78,11 @@ class Sheet:
     def came_back(self) -> bool:
         """Say whether it came back, so that nobody outside should have it."""
         return self.status in _CAME_BACK
+
+    @property
+    def never_left(self) -> bool:
+        """Say whether it stands in a stock that was not released to leave."""
+        return self.status == BottleStatus.FILLED and not self.is_released
 
     @property
     def is_held(self) -> bool:
@@ -98,7 +108,9 @@ class Text:
     """What the maker says of the product, and in which language.
 
     ``language`` is empty where nobody said which it is. ``is_foreign`` when it is
-    another than the one asked for.
+    another than the one asked for. ``signal`` is in ``language``, or in the one asked
+    for where that is empty. ``statements`` are pairs of language and wording; the
+    language is empty where it is not known.
     """
 
     language: str
@@ -106,7 +118,7 @@ class Text:
     directions: str
     cautions: str
     signal: str = ""
-    statements: str = ""
+    statements: tuple[tuple[str, str], ...] = ()
     identifier: str = ""
     has_doses: bool = False
     is_foreign: bool = False
@@ -129,6 +141,8 @@ _COLUMNS = (
     "filling_lot__batch__formula_version__product_name",
     "filling_lot__batch__formula_version__directions",
     "filling_lot__batch__formula_version__cautions",
+    "_band",
+    "_released",
     "_doubled",
     "_any_recall",
 )
@@ -146,7 +160,7 @@ def face_of(code: str) -> Face | None:
     if filled_at.tzinfo is None:
         # SQLite keeps moments without their offset, in UTC, and no truth values.
         filled_at = filled_at.replace(tzinfo=datetime.UTC)
-        facts[-2:] = map(bool, facts[-2:])
+        facts[-3:] = map(bool, facts[-3:])
     sheet = Sheet(status, nominal_ul, filled_at, *facts)
     return Face(bottle_id, its_code, number, sheet)
 
@@ -169,7 +183,7 @@ def text_of(sheet: Sheet, language: str) -> Text:
     # No text may be printed now: perhaps because the hazard class is another one since.
     # What was recorded of that is shown whatever the text, and nothing that nobody
     # approved stands in for what was withdrawn.
-    classes, has_text = cache.get_or_set(  # type: ignore[misc]
+    classes, languages, has_text = cache.get_or_set(  # type: ignore[misc]
         f"without_text.{sheet.formula_id}",
         lambda: _without_text(Formula(pk=sheet.formula_id)),
         TEXTS_KEPT,
@@ -181,15 +195,27 @@ def text_of(sheet: Sheet, language: str) -> Text:
         directions="" if hazards or has_text else sheet.directions,
         cautions="" if has_text else sheet.cautions,
         signal=signal_in(hazards[0].signal, language) if hazards else "",
-        statements="\n\n".join(one.statements for one in hazards),
+        statements=tuple(
+            (languages.get(one.pk, ""), one.statements) for one in hazards
+        ),
         identifier=hazards[0].identifier if hazards else "",
     )
 
 
-def _without_text(formula: Formula) -> tuple[list[Classification], bool]:
-    """Return the hazard classes of a product, and whether it ever had a label text."""
-    has_text = LabelVersion.objects.filter(formula=formula).exists()
-    return classes_now(formula), has_text
+def _without_text(
+    formula: Formula,
+) -> tuple[list[Classification], dict[int, str], bool]:
+    """Return the hazard classes of a product, and whether it ever had a label text.
+
+    Between them stands in which language the statements of a class are, by its id: that
+    of the texts that took it. A class itself does not say.
+    """
+    texts = LabelVersion.objects.filter(formula=formula).order_by()
+    used = set(texts.values_list("classification_id", "language"))
+    taken = [of for of, _ in used]
+    # One that stands in texts of two languages is in neither for certain.
+    languages = {of: language for of, language in used if of and taken.count(of) == 1}
+    return classes_now(formula), languages, bool(used)
 
 
 def _texts_of(formula: Formula) -> dict[str, Text]:
@@ -207,7 +233,7 @@ def _text(label: LabelVersion) -> Text:
         directions=label.directions,
         cautions=label.cautions,
         signal=signal_in(hazard.signal, label.language) if hazard else "",
-        statements=hazard.statements if hazard else "",
+        statements=((label.language, hazard.statements),) if hazard else (),
         identifier=hazard.identifier if hazard else "",
         has_doses=label.doses,
     )
@@ -237,10 +263,15 @@ def _question() -> tuple[str, tuple[Any, ...]]:
         kind=BottleDiscrepancy.Kind.DUPLICATE,
         end__isnull=True,
     )
+    released = FillingRelease.objects.filter(filling_lot=OuterRef("filling_lot"))
+    # The label that was printed last for the bottle is the one it carries.
+    printed = LabelCopy.objects.filter(bottle=OuterRef("pk")).order_by("-copy")
     asked = (
         Bottle.objects.order_by()
         .filter(code="")
         .annotate(
+            _band=Coalesce(Subquery(printed.values("issue__band")[:1]), Value("")),
+            _released=Exists(released),
             _doubled=Exists(doubled),
             _any_recall=Exists(Recall.objects.filter(is_mock=False)),
         )

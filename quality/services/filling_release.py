@@ -20,6 +20,7 @@ from batches.models import (
     LabelCount,
     LabelIssue,
     RetainedSample,
+    SampleLook,
 )
 from batches.services import carried, moves
 from batches.services.bottle_doubts import open_doubts
@@ -55,6 +56,15 @@ class LookedAt:
     to_leave: int
 
     @property
+    def changed(self) -> bool:
+        """Say whether a sample was found changed, by a look that stands."""
+        return any(
+            look.state == SampleLook.State.CHANGED
+            for sample in self.samples
+            for look in sample.looks.all()
+        )
+
+    @property
     def is_checked(self) -> bool:
         """Say whether the newest weighing was accepted and stops nothing."""
         accepted = self.check is not None and self.check.accepted
@@ -78,7 +88,7 @@ def release(
 
     By a reviewer who had no hand in it, unless the premises is a one-person one and
     the pause is over: then it says so for ever. ``note`` is needed where no sample is
-    kept, and says why.
+    kept, or one changed since the filling, and says why.
     """
     require(by, Right.REVIEWER)
     journal.in_line()
@@ -96,7 +106,7 @@ def release(
     if obstacles:
         raise Refusal(
             f"{filling_lot.code} cannot be released. {' '.join(obstacles)}",
-            field=None if len(obstacles) > 1 or found.samples else _field(found, note),
+            field=None if len(obstacles) > 1 else _field(found, note),
         )
     pause = None
     if is_own_work(filling_lot, by):
@@ -126,7 +136,7 @@ def looked_at(filling_lot: FillingLot) -> LookedAt:
     """Return what there is to look at; a fixed number of queries."""
     checks = filling_lot.fill_checks.select_related("scale", "limit")
     released = FillingRelease.objects.filter(filling_lot=filling_lot)
-    samples = filling_lot.samples.select_related("bottle", "place")
+    samples = filling_lot.samples.listed()
     return LookedAt(
         lot=filling_lot,
         balance=FillingBalance.objects.filter(filling_lot=filling_lot).first(),
@@ -169,6 +179,7 @@ def last_entry_at(filling_lot: FillingLot) -> datetime.datetime:
 
 
 def _hands(filling_lot: FillingLot) -> set[int]:
+    # Not who looked at a sample later: that is judging what was made.
     counted = LabelCount.objects.filter(filling_lot=filling_lot)
     issued = LabelIssue.objects.filter(filling_lot=filling_lot)
     return {
@@ -223,6 +234,11 @@ def _of_samples(found: LookedAt, note: str) -> Iterator[str]:
     if not found.samples and not note:
         yield (
             "No sample of it is kept. Keep one, or write in the note why there is none."
+        )
+    elif found.changed and not note:
+        yield (
+            "A sample of it changed since the filling. Write in the note why its"
+            " bottles may leave all the same."
         )
 
 

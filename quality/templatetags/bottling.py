@@ -8,7 +8,8 @@ from typing import Any
 from django import template
 
 from batches.models import FillingLot
-from quality.services import filling_release, filling_steps
+from producer.models import Right
+from quality.services import filling_release, filling_steps, sample_changes
 
 register = template.Library()
 
@@ -38,3 +39,11 @@ def filling_record(context: template.Context, lot: FillingLot) -> dict[str, Any]
     found = filling_release.looked_at(lot)
     rows = filling_steps.mass_rows(found.balance) if found.balance else []
     return {"user": context["user"], "found": found, "lot": lot, "rows": rows}
+
+
+@register.inclusion_tag("quality/_sample_changes.html", takes_context=True)
+def sample_changes_of(context: template.Context, lot: FillingLot) -> dict[str, Any]:
+    """Say that a kept sample changed, and lead to what can be done about it."""
+    user = context["user"]
+    may = user.may(Right.MAKER) or user.may(Right.REVIEWER)
+    return {"found": sample_changes.changes_of(lot), "lot": lot, "may": may}

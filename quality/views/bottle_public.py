@@ -25,7 +25,14 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation.trans_real import parse_accept_lang_header
 
-from batches.label_words import LANGUAGES, Words, day_in, volume_in, words_in
+from batches.label_words import (
+    LANGUAGES,
+    Words,
+    contents_in,
+    day_in,
+    volume_in,
+    words_in,
+)
 from batches.models import Batch
 from batches.services import scans
 from producer.codes import grouped, is_bottle_code
@@ -214,6 +221,7 @@ def _page(
         stops=stops,
         is_recalled=bool(recalls),
         quantity=volume_in(sheet.nominal_ul, language),
+        contents=contents_in(sheet.band, language) if sheet.band else "",
         filled=day_in(filled, language),
         use_by=day_in(sheet.use_by, language),
         doses=() if stops else tuple(zip(waters, doses, strict=False)),
@@ -263,6 +271,8 @@ def stops_of(
         found.append(Stop(words.returned_title, words.returned_text))
     elif sheet.is_held and all(recall.is_over for recall in recalls):
         found.append(Stop(words.on_hold_title, words.on_hold_text))
+    elif sheet.never_left:
+        found.append(Stop(words.not_released_title, words.not_released_text))
     if sheet.is_doubled:
         found.append(Stop(words.duplicate_title, words.duplicate_text))
     if sheet.use_by < today:

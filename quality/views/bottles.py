@@ -32,17 +32,13 @@ def bottle(request: HttpRequest, code: str) -> HttpResponse:
     if not isinstance(request.user, User):
         premises = getattr(request, "premises", None)
         return bottle_public.page(request, bare, bottle_public.contact_of(premises))
-    said = (
-        bottle_public.words_of(request),
-        bottle_public.contact_of(getattr(request, "premises", None)),
-    )
     if not is_bottle_code(bare):
-        return bottle_public.mistyped(*said)
+        return _missing(request, bare)
     found = Bottle.objects.listed().select_related("place").filter(code=bare).first()
     if found is None:
         if request.method == "GET":
             scans.count_unknown(bare)
-        return bottle_public.unknown(*said)
+        return _missing(request, bare)
     if code != bare:
         return redirect("quality:bottle", bare)
     return render(request, "quality/bottle.html", _inside(found, request.user))
@@ -59,6 +55,12 @@ def bottle_typed(request: HttpRequest) -> HttpResponse:
     asked = request.GET.get("lang")
     question = f"?{urlencode({'lang': asked})}" if asked else ""
     return redirect(reverse("quality:bottle", args=[code]) + question)
+
+
+def _missing(request: HttpRequest, code: str) -> HttpResponse:
+    """Say to somebody of the house that no bottle has this code, and what to do."""
+    facts = {"code": code, "is_well_formed": is_bottle_code(code)}
+    return render(request, "quality/bottle_missing.html", facts, status=404)
 
 
 def _inside(found: Bottle, user: User) -> dict[str, object]:

@@ -72,7 +72,9 @@ def bottles_move(request: HttpRequest) -> HttpResponse:
         do=lambda facts, submission: bottle_moves.move_bottles(
             by=user,
             submission=submission,
-            **_with_bottles(facts, states=bottle_moves.states_before(facts["new"])),
+            **_with_bottles(
+                facts, states=bottle_moves.states_before(facts["new"], user)
+            ),
         ),
         then=lambda _: reverse("quality:bottles_move"),
         said=lambda moved: (

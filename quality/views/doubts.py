@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle, BottleDiscrepancy
-from batches.services import bottle_doubts
+from batches.services import bottle_doubts, label_counts
 from producer.codes import grouped, normalise
 from producer.forms.base import ReasonForm
 from producer.models import Right
@@ -19,6 +21,12 @@ from quality.forms.doubts import DoubtForm
 
 def _page_of(bottle: Bottle) -> str:
     return reverse("quality:bottle", args=[bottle.code])
+
+
+def _labels(doubt: BottleDiscrepancy) -> Iterator[tuple[str, str]]:
+    """Yield how the labels of its filling lot stand, a line of the page."""
+    lot = doubt.bottle.filling_lot
+    yield f"Labels of {lot.code}", label_counts.reconciliation(lot).sentence
 
 
 @needs(Right.MAKER, Right.REVIEWER)
@@ -45,10 +53,9 @@ def bottle_doubt_report(request: HttpRequest, code: str) -> HttpResponse:
                 ("Filling lot", bottle.filling_lot.code),
             ],
             "lead": (
-                "If the bottle stands in stock it is put on hold at once; one that came"
-                " back, put aside. While two bottles"
-                " carry one code, no bottle of its filling lot may leave: one of them"
-                " has a label that belongs to another."
+                "If the bottle stands in stock or came back, it is put on hold at once."
+                " While two bottles carry one code, no bottle of its filling lot may"
+                " leave: one of them has a label that belongs to another."
             ),
         },
     )
@@ -59,6 +66,7 @@ def bottle_doubt_settle(request: HttpRequest, pk: int) -> HttpResponse:
     """Say what it was, and what was done about it."""
     rows = BottleDiscrepancy.objects.select_related("bottle__filling_lot", "end")
     doubt = get_object_or_404(rows, pk=pk)
+    is_double = doubt.kind == BottleDiscrepancy.Kind.DUPLICATE
     return acts.handle(
         request,
         ReasonForm(request.POST or None),
@@ -74,11 +82,15 @@ def bottle_doubt_settle(request: HttpRequest, pk: int) -> HttpResponse:
             "facts": [
                 ("What does not fit", doubt.get_kind_display()),
                 ("Where it was found", doubt.found),
+                *(_labels(doubt) if is_double else ()),
             ],
             "lead": (
                 "Before this, scan every bottle of the filling lot that is here, and"
                 " give the one without its own code its right label: a second copy,"
-                " with the reason. Then the counts of labels tell it."
+                " with the reason. Then count its labels: each one that was printed is"
+                " accounted for before this is settled."
+                if is_double
+                else "Write what it was, and what was done about it."
             ),
         },
     )

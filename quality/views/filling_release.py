@@ -22,7 +22,8 @@ class ReleaseForm(ActForm):
         label="Note",
         required=False,
         widget=forms.Textarea({"rows": 2}),
-        help_text="Needed where no sample is kept: why there is none.",
+        help_text="Needed where no sample is kept: why there is none; and where one"
+        " changed: why its bottles may leave all the same.",
     )
 
 

@@ -7,13 +7,15 @@ their ±; the act is a service of the batches.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterable
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 
 from batches.documents.labels import address_is_local, check_fit
 from batches.forms.labelling import LabelIssueForm, as_spans
-from batches.models import FillingLot, Formula, LabelCopy, LabelIssue
+from batches.label_text import doses_beyond
+from batches.models import FillingLot, Formula, LabelCopy, LabelIssue, LabelVersion
 from batches.services import label_texts, labelling
 from batches.services.label_bands import Bands, bands_of
 from batches.views.bottles import filling_lot_by_code
@@ -86,6 +88,26 @@ def doses_of(lot: FillingLot) -> list[tuple[str, int]]:
         return []
 
 
+def beyond_bottle(
+    lot: FillingLot, texts: Iterable[LabelVersion]
+) -> list[tuple[LabelVersion, list[str]]]:
+    """Return the texts that would print doses a bottle cannot hold, and which."""
+    texts = list(texts)
+    table = doses_of(lot) if any(text.doses for text in texts) else []
+    found = [
+        (
+            text,
+            doses_beyond(
+                lot.nominal_ul,
+                doses=table if text.doses else [],
+                directions=text.directions,
+            ),
+        )
+        for text in texts
+    ]
+    return [(text, beyond) for text, beyond in found if beyond]
+
+
 @needs(Right.MAKER)
 def labels(request: HttpRequest, code: str) -> HttpResponse:
     """Issue labels for bottles of a filling lot."""
@@ -122,6 +144,7 @@ def labels(request: HttpRequest, code: str) -> HttpResponse:
             "lead": f"{lot.count} bottles of {volume(lot.nominal_ul)} each.",
             "refused": labelling.why_not_labelled(lot),
             "texts": texts,
+            "beyond_bottle": beyond_bottle(lot, texts.values()),
             "asked": asked,
             "content": asked.content,
             "address_is_local": address_is_local(),

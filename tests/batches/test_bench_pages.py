@@ -16,7 +16,7 @@ from batches.models import ContainerWeighing, Titration
 from batches.services import titrating
 from producer.models import Certificate, Material, Premises, RawLot, User
 from producer.services import intake
-from tests import lab, make
+from tests import lab, make, uploads
 from tests.database import row_counts
 from tests.doors.pages import page_of
 
@@ -159,7 +159,7 @@ def test_too_many_decimals_on_a_certificate_are_told(
     address = reverse("quality:lot_certificate", args=[lot.code])
     said = {
         "submission": str(uuid.uuid4()),
-        "file": make.pdf(),
+        "file": uploads.pdf(),
         "saponification_value": "190.5012",
     }
     page = page_of(browser.post(address, said))
@@ -373,7 +373,7 @@ def test_the_certificate_takes_the_half_widths_and_shows_them(
     lot = make.held_lot(crew, make.potash(crew.maker))
     said = {
         "submission": str(uuid.uuid4()),
-        "file": make.pdf(),
+        "file": uploads.pdf(),
         "assay_percent": "90",
         "assay_basis": "hydroxide",
         "assay_half_width": "0,3",
@@ -394,11 +394,11 @@ def test_an_oils_certificate_has_its_own_half_width(
     address = reverse("quality:lot_certificate", args=[lot.code])
     said = {
         "submission": str(uuid.uuid4()),
-        "file": make.pdf(),
+        "file": uploads.pdf(),
         "saponification_half_width": "0.5",
     }
     page = page_of(browser.post(address, said))
     assert "A ± needs the value that it belongs to." in page.words
-    said = {**said, "file": make.pdf(), "saponification_value": "190.5"}
+    said = {**said, "file": uploads.pdf(), "saponification_value": "190.5"}
     page = page_of(browser.post(address, said, follow=True))
     assert "190.5 ± 0.5 mg KOH/g" in page.words

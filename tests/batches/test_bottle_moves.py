@@ -10,7 +10,7 @@ from django.core.exceptions import PermissionDenied
 
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle, BottleEvent
-from batches.services import back_in_stock, bottle_doubts, bottle_moves, filling
+from batches.services import back_in_stock, bottle_doubts, bottle_moves
 from producer.errors import Refusal
 from producer.models import JournalEntry, User
 from quality.services import supplying
@@ -68,13 +68,6 @@ def test_what_was_out_goes_back_only_after_a_look(crew: make.Crew) -> None:
         with pytest.raises(Refusal, match="was out of your hands") as told:
             move(crew.reviewer, bottles, "filled", inspection=blank)
         assert told.value.field == "inspection"
-    with pytest.raises(Refusal, match="was out of your hands"):
-        filling.move_bottle(
-            by=crew.reviewer,
-            bottle=make.bottles_of(bottles[0].filling_lot)[0],
-            new="filled",
-            reason="looks fine",
-        )
     with pytest.raises(PermissionDenied):
         move(crew.maker, bottles, "filled", inspection=SEEN)
     assert states() == ["returned"] * 2
@@ -163,13 +156,61 @@ def test_which_right_it_needs_depends_on_where_a_bottle_is(
     crew: make.Crew, auditor: User
 ) -> None:
     bottles = leaving.bottles(crew)
-    for by, new in ((crew.maker, "on_hold"), (auditor, "destroyed")):
-        with pytest.raises(PermissionDenied):
-            move(by, bottles, new)
-    assert move(crew.reviewer, bottles, "on_hold") == 2
     with pytest.raises(PermissionDenied):
+        move(auditor, bottles, "destroyed")
+    with pytest.raises(
+        Refusal, match="Only a reviewer can record what is filled"
+    ) as told:
+        move(crew.maker, bottles, "on_hold")
+    assert told.value.field == "codes"
+    assert move(crew.reviewer, bottles, "on_hold") == 2
+    with pytest.raises(Refusal, match="Only a reviewer can record what is on hold"):
         move(crew.maker, bottles, "destroyed")
+    with pytest.raises(PermissionDenied):
+        move(crew.maker, bottles, "filled")
+    assert states() == ["on_hold"] * 2
     assert move(crew.reviewer, bottles, "destroyed") == 2
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("new", ["on_hold", "destroyed"])
+@pytest.mark.parametrize("who", ["maker", "reviewer"])
+def test_what_came_back_either_sets_aside_or_does_away_with(
+    crew: make.Crew, who: str, new: str
+) -> None:
+    bottles = sent(crew)
+    move(crew.maker, bottles, "returned")
+    assert move(getattr(crew, who), bottles, new) == 2
+    assert states() == [new] * 2
+
+
+@pytest.mark.django_db
+def test_a_hold_does_not_bring_what_was_out_to_stock_without_a_look(
+    crew: make.Crew,
+) -> None:
+    bottles = sent(crew)
+    move(crew.maker, bottles, "returned")
+    move(crew.maker, bottles, "on_hold")
+    with pytest.raises(Refusal, match="was out of your hands"):
+        move(crew.reviewer, bottles, "filled")
+    assert move(crew.reviewer, bottles, "filled", inspection=SEEN) == 2
+    move(crew.reviewer, bottles, "on_hold")  # it was looked at, and nobody had it since
+    assert move(crew.reviewer, bottles, "filled") == 2
+
+
+@pytest.mark.django_db
+def test_a_batch_that_is_freed_leaves_what_came_back_on_hold(crew: make.Crew) -> None:
+    lot = leaving.filled(crew)
+    here, out, *_ = make.bottles_of(lot)
+    hands.dispatched(crew, [out], make.consignee(crew.maker))
+    hands.moved(crew.maker, out, "returned", "wrong size")
+    make.sign(crew.reviewer, make.fresh(lot.batch), "hold")
+    hands.moved(crew.maker, out, "on_hold", "a strange smell")
+    make.sign(crew.reviewer, make.fresh(lot.batch), "unhold")
+    assert {one.pk: one.status for one in make.bottles_of(lot)} == {
+        here.pk: "filled",
+        out.pk: "on_hold",
+    }
 
 
 @pytest.mark.django_db
@@ -200,9 +241,14 @@ def test_what_somebody_may_choose_follows_the_table_of_lives() -> None:
             return right == "maker"
 
     choices = [new for new, _ in bottle_moves.choices_for(Maker())]  # type: ignore[arg-type]
-    assert choices == ["returned", "recovered", "destroyed"]
+    assert choices == ["returned", "recovered", "destroyed", "on_hold"]
     assert bottle_moves.choices_for(Maker(), "returned") == [  # type: ignore[arg-type]
-        ("destroyed", "destroyed or emptied")
+        ("destroyed", "destroyed or emptied"),
+        ("on_hold", "put on hold"),
     ]
     assert bottle_moves.states_before("returned") == ["dispatched"]
+    assert bottle_moves.states_before("on_hold") == ["filled", "returned"]
+    assert bottle_moves.states_before("on_hold", Maker()) == [  # type: ignore[arg-type]
+        "returned"
+    ]
     assert set(bottle_moves.CHOICES) <= set(BottleStatus)

@@ -115,6 +115,96 @@ def test_several_words_together_are_a_claim(text: str) -> None:
     assert pest_words(text)
 
 
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("It protects your plants", "protects your plants"),
+        ("protection for young roses", "protection for young roses"),
+        ("Protects the leaves", "Protects the leaves"),
+        ("So your plants stay protected", "plants stay protected"),
+        ("Keeps your roses free from them", "Keeps your roses free"),
+        ("keeps house-plants healthy", "keeps house-plants healthy"),
+        ("for healthy plants", "healthy plants"),
+        ("strengthens your tomatoes", "strengthens your tomatoes"),
+        ("plant care", "plant care"),
+        ("Gets rid of what sucks sap", "Gets rid of"),
+        ("Rids your garden of what crawls", "Rids your garden of"),
+        ("Drives away what crawls", "Drives away"),
+        ("drives them away", "drives them away"),
+        ("keeps flies away", "keeps flies away"),
+        ("wards off flies", "wards off"),
+        ("repels flies", "repels"),
+        ("deters cats", "deters"),
+        ("exterminates them", "exterminates"),
+        ("critters", "critters"),
+        ("unwanted guests", "unwanted guests"),
+        ("Es schützt Ihre Pflanzen", "schützt Ihre Pflanzen"),
+        ("schuetzt Ihre Pflanzen", "schuetzt Ihre Pflanzen"),
+        ("Damit Sie Ihre Pflanzen schützen", "Pflanzen schützen"),
+        ("Zum Schutz Ihrer Rosen", "Schutz Ihrer Rosen"),
+        ("stärkt die Tomaten", "stärkt die Tomaten"),
+        ("hält Pflanzen gesund", "hält Pflanzen gesund"),
+        ("hält Ihre Rosen frei von allem", "hält Ihre Rosen frei"),
+        ("was Rosen gesund erhält", "Rosen gesund erhält"),
+        ("für gesunde Pflanzen", "gesunde Pflanzen"),
+        ("Pflanzenpflege", "Pflanzenpflege"),
+        ("Es vertreibt Spinnen", "vertreibt"),
+        ("hält Fliegen fern", "hält Fliegen fern"),
+        ("So werden Sie die Biester los", "werden Sie die Biester los"),
+        ("gegen Läuse", "Läuse"),
+        ("gegen Befall", "gegen Befall"),
+        ("gegen Plagegeister", "Plagegeister"),
+        ("pro-\ntects your roses", "pro-\ntects your roses"),
+    ],
+)
+def test_what_is_said_of_plants_and_of_ridding_is_a_claim(
+    text: str, found: str
+) -> None:
+    assert pest_words(f"Soap. {text}.") == [found]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "It protects your hands",
+        "Protects garden furniture",
+        "Protects colours and leaves them soft",
+        "Gloves protect your hands. Plants and ponds are no place for it",
+        "It keeps. Not for plants. Rinse until clear",
+        "Keep away from plants and free of frost",
+        "Keep children away",
+        "Keep for two years away from light",
+        "Gets rid of grease",
+        "Get rid of stubborn, burnt-in grease",
+        "Get rid of the empty bottle as your place says",
+        "Rids your hands of tar",
+        "Drives away smells",
+        "keeps dirt away",
+        "repels water",
+        "A detergent",
+        "eradicates stains",
+        "schützt die Hände",
+        "Schützen Sie Ihre Augen. Pflanzen nicht begießen",
+        "Augenschutz tragen; Blüten nicht benetzen",
+        "hält zwei Jahre",
+        "Kalt halten. Gesund und frei",
+        "vertreibt Gerüche",
+        "vertreibt Gerueche",
+        "hergestellt und vertrieben von Hof Hohlbach",
+        "hält Schmutz fern",
+        "hält Kinder fern",
+        "Von Kindern fernhalten",
+        "So werden Sie Fett los",
+        "Damit werden Sie hartnäckige Flecken los",
+        "gegen Fett",
+        "Gegen Flecken und Staub",
+        "Wolle spinnen",
+    ],
+)
+def test_what_is_said_of_hands_and_of_dirt_is_none(text: str) -> None:
+    assert pest_words(f"Soap. {text}.") == []
+
+
 def test_spraying_and_plants_far_apart_are_none() -> None:
     far = "Spray it onto the stain, wait for ten minutes, then wash as usual. Plants"
     assert pest_words(far) == []
@@ -174,6 +264,22 @@ def test_invisible_characters_hide_nothing(word: str, hidden: list[str]) -> None
         "ungiftig",
         "dermatologisch getestet",
         "environmentally friendly",
+        "safe for pets",
+        "safe for your children",
+        "safe around kids",
+        "safe for you and the dog",
+        "pet-safe",
+        "child-safe",
+        "gentle on hands",
+        "good for your health",
+        "sicher für Kinder",
+        "für Kinder und Haustiere geeignet",
+        "ungefährlich",
+        "kinderfreundlich",
+        "haustierfreundlich",
+        "gut für die Haut",
+        "mild zu den Händen",
+        "pflegt Ihre Hände",
     ],
 )
 def test_a_promise_nobody_can_answer_for_is_found(claim: str) -> None:
@@ -187,6 +293,15 @@ def test_a_promise_nobody_can_answer_for_is_found(claim: str) -> None:
         "Keep it safe from frost. Complies.",
         "Rinse the skin with water.",
         "Nicht für Haut und Haare. Uniform, Konfitüre",
+        "Not safe for children.",
+        "Keep it safe from children.",
+        "Keep it safe. For children it is no toy.",
+        "Keep it in a child-safe cupboard.",
+        "Protects your hands.",
+        "Kindersicher aufbewahren.",
+        "Nicht für Kinder geeignet. Nicht gut für die Haut.",
+        "Für Kinder unerreichbar und sicher aufbewahren.",
+        "Nicht ungefährlich.",
     ],
 )
 def test_a_caution_is_no_promise(text: str) -> None:

@@ -15,7 +15,6 @@ from django.utils import timezone
 from batches.models import Batch, Cost
 from batches.services.costing import cost_of
 from batches.services.costs import amend_cost, record_cost
-from batches.services.filling import move_bottle
 from producer.errors import Conflict, Refusal
 from producer.models import (
     JournalEntry,
@@ -27,7 +26,7 @@ from producer.models import (
 )
 from producer.services import stock
 from producer.services.prices import set_price
-from tests import make
+from tests import hands, make
 from tests.doors.pages import page_of
 
 pytestmark = pytest.mark.django_db
@@ -127,7 +126,7 @@ def test_a_bottle_costs_what_went_into_it_through_paste_and_dilution(
     assert one.each.amount == (filled + 150) / 3
 
     broken = make.bottles_of(lot)[0]
-    move_bottle(by=crew.maker, bottle=broken, new="destroyed", reason="dropped")
+    hands.moved(crew.maker, broken, "destroyed", "dropped")
     (one,) = cost_of(thin).fillings
     assert one.good == 2
     assert one.each is not None

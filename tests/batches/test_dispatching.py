@@ -10,13 +10,13 @@ from django.db import IntegrityError
 from django.utils import timezone
 
 from batches.models import Bottle, BottleEvent, Dispatch
-from batches.services import cooking, dispatching, filling
+from batches.services import cooking, dispatching
 from producer.codes import grouped
 from producer.errors import Conflict, Refusal
 from producer.models import Consignee
 from producer.services.checks import local_day
 from quality.services import supplying
-from tests import leaving, make
+from tests import hands, leaving, make
 from tests.database import while_uncommitted
 
 
@@ -156,12 +156,7 @@ def test_a_bottle_held_a_moment_ago_does_not_leave(crew: make.Crew) -> None:
     bottles = make.bottles_of(lot)
     make.consignee(crew.maker)
     results = while_uncommitted(
-        lambda: filling.move_bottle(
-            by=crew.reviewer,
-            bottle=Bottle.objects.all()[0],
-            new="on_hold",
-            reason="odd",
-        ),
+        lambda: hands.moved(crew.reviewer, Bottle.objects.all()[0], "on_hold", "odd"),
         lambda: dispatch(crew, bottles),
     )
     assert isinstance(results[0], Bottle)

@@ -15,11 +15,11 @@ from django.utils import timezone
 
 from batches.lifecycle import BOTTLE_MOVES, BottleStatus
 from batches.models import Batch, Bottle, BottleEvent, FillingLot
-from batches.services import filling
+from batches.services import bottle_moves, filling
 from producer.codes import is_bottle_code
 from producer.errors import Conflict, NotEnough, Refusal
 from producer.models import Stock, StockMovement
-from tests import make
+from tests import hands, make
 from tests.database import while_uncommitted
 
 
@@ -141,33 +141,27 @@ def test_a_batch_put_on_hold_a_moment_ago_is_not_filled(crew: make.Crew) -> None
 def test_a_bottle_moves_only_as_the_table_of_lives_says(crew: make.Crew) -> None:
     bottle = _any_bottle(crew)
     shop = make.consignee(crew.maker)
+    table = {(move.start, move.end): move for move in BOTTLE_MOVES}
+    by_right = {"maker": crew.maker, "reviewer": crew.reviewer}
     moved = 0
-    for old, new in itertools.product(BottleStatus, BottleStatus):
+    for old, new, right in itertools.product(BottleStatus, BottleStatus, by_right):
         Bottle.objects.update(status=old, consignee=shop)
-        bottle.refresh_from_db()
-        rights = {m.right for m in BOTTLE_MOVES if (m.start, m.end) == (old, new)}
-        move = functools.partial(
-            filling.move_bottle,
-            bottle=bottle,
-            new=new,
-            reason="looked at",
-            inspection="whole",
-        )
-        if not rights or new is BottleStatus.DISPATCHED:
-            with pytest.raises(Refusal):
-                move(by=crew.maker)
+        move = table.get((old, new)) if new in bottle_moves.CHOICES else None
+        told = (by_right[right], bottle, new, "looked at")
+        if move is None or right not in move.rights:
+            with pytest.raises((Refusal, PermissionDenied)):
+                hands.moved(*told, inspection="whole")
             assert Bottle.objects.get().status == old
             continue
-        right, other = crew if rights == {"maker"} else (crew.reviewer, crew.maker)
-        with pytest.raises(PermissionDenied):
-            move(by=other)
-        move(by=right)
-        assert Bottle.objects.get().status == new
+        assert hands.moved(*told, inspection="whole").status == new
         event = BottleEvent.objects.latest("pk")
         assert (event.old, event.new) == (old, new)
         assert event.reason == "looked at. Inspection: whole"
         moved += 1
-    assert moved == sum(m.end is not BottleStatus.DISPATCHED for m in BOTTLE_MOVES)
+    assert moved == BottleEvent.objects.count()
+    assert moved == sum(
+        len(move.rights) for move in BOTTLE_MOVES if move.end in bottle_moves.CHOICES
+    )
 
 
 def _any_bottle(crew: make.Crew) -> Bottle:
@@ -188,29 +182,31 @@ def _any_bottle(crew: make.Crew) -> Bottle:
     return Bottle.objects.create(filling_lot=lot, number=1, code="222222222224")
 
 
-@pytest.mark.django_db
-def test_a_move_needs_a_reason(crew: make.Crew) -> None:
-    with pytest.raises(Refusal):
-        filling.move_bottle(
-            by=crew.maker, bottle=_any_bottle(crew), new="destroyed", reason=""
-        )
-
-
 @pytest.mark.django_db(transaction=True)
 def test_a_bottle_two_people_move_at_once_moves_once(crew: make.Crew) -> None:
     bottle = _any_bottle(crew)
     results = while_uncommitted(
-        lambda: filling.move_bottle(
-            by=crew.maker, bottle=Bottle.objects.get(), new="destroyed", reason="broken"
-        ),
-        lambda: filling.move_bottle(
-            by=crew.reviewer, bottle=bottle, new="on_hold", reason="odd colour"
-        ),
+        lambda: hands.moved(crew.maker, Bottle.objects.get(), "destroyed", "broken"),
+        lambda: hands.moved(crew.reviewer, bottle, "on_hold", "odd colour"),
     )
     assert isinstance(results[0], Bottle)
-    assert isinstance(results[1], Conflict)
+    assert isinstance(results[1], Refusal)
     assert Bottle.objects.get().status == "destroyed"
     assert BottleEvent.objects.count() == 1
+
+
+@pytest.mark.django_db
+def test_a_bottle_that_was_moved_meanwhile_is_not_moved_on(crew: make.Crew) -> None:
+    bottle = _any_bottle(crew)
+    hands.moved(crew.maker, bottle, "destroyed", "broken")
+    with pytest.raises(Conflict, match="moved one of these bottles a moment ago"):
+        filling.change_bottles(
+            by=crew.reviewer,
+            bottles=[bottle],  # as it was read before
+            new=BottleStatus.ON_HOLD,
+            reason="odd colour",
+        )
+    assert Bottle.objects.get().status == "destroyed"
 
 
 @pytest.mark.django_db

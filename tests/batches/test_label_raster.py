@@ -5,6 +5,9 @@ file. The decoder is zxing-cpp, which also makes the squares; so ``test_label_en
 compares these with the squares of qrcode, bit by bit, and lets the decoder read those.
 The peer of the stamped label is laid out by WeasyPrint alone, serial text and all, with
 the code as SVG.
+
+Here pictures taken badly only have to reach a floor; how many codes are read of 100 is
+printed by ``manage.py benchmark labels``, and stands in README.md and DEVELOPERS.md.
 """
 
 from __future__ import annotations

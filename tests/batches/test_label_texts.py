@@ -165,7 +165,7 @@ def test_a_text_needs_a_name_and_a_known_language(crew: make.Crew) -> None:
     [
         ("product_name", "Aphid wash", "Aphid"),
         ("directions", "Wash, and it kills mites too.", "mites"),
-        ("cautions", "Keeps insects off.", "insects"),
+        ("cautions", "Keeps insects off.", "Keeps insects off"),
         ("directions", "Auch gegen Blattläuse.", "Blattläuse"),
         ("directions", "Auch gegen Blatt-\nläuse.", "Blatt- läuse"),
     ],

@@ -24,13 +24,13 @@ from batches.models import (
     LabelCount,
     LabelIssue,
 )
-from batches.services import filling, label_bands, label_texts, labelling
+from batches.services import label_bands, label_texts, labelling
 from batches.services.label_counts import Reconciliation
 from batches.services.outcome import SoapContent
 from batches.sheets import Placement
 from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, Premises
-from tests import labelled, make
+from tests import hands, labelled, make
 
 Kind = LabelCount.Kind
 
@@ -181,7 +181,7 @@ def test_a_bottle_that_is_held_or_destroyed_gets_no_label(
 ) -> None:
     bottle = make.bottles_of(lot)[2]
     by = crew.maker if new == "destroyed" else crew.reviewer
-    filling.move_bottle(by=by, bottle=bottle, new=new, reason="it leaks")
+    hands.moved(by, bottle, new, "it leaks")
     why = refusal(lambda: labelled.issued(crew, lot))
     assert (why.field, "Bottle 3 is" in why.message) == ("numbers", True)
     labelled.issued(crew, lot, [1, 2])

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from batches.lifecycle import BottleStatus
 from batches.models import BottleEvent
-from batches.services import filling, places
+from batches.services import places
 from producer.errors import Refusal
 from producer.models import Place
 from quality.services.verification import rows
@@ -45,9 +45,7 @@ def test_what_stands_there_already_is_not_moved_again(
 
 def test_a_destroyed_bottle_stands_nowhere(crew: make.Crew, cellar: Place) -> None:
     (first, *_) = make.bottles_of(make.filled(crew))
-    filling.move_bottle(
-        by=crew.maker, bottle=first, new=BottleStatus.DESTROYED, reason="it broke"
-    )
+    hands.moved(crew.maker, first, BottleStatus.DESTROYED, "it broke")
     with pytest.raises(Refusal, match="stands nowhere"):
         places.put(by=crew.maker, bottles=[first], place=cellar)
     assert [one.bottles for one in places.stock_by_place()] == [1]

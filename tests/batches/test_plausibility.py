@@ -12,7 +12,7 @@ from batches.services import cooking, filling, planning
 from producer.errors import Refusal
 from producer.models import Instrument, RawLot
 from producer.services import intake
-from tests import make
+from tests import make, uploads
 
 KG = 1_000_000
 
@@ -213,7 +213,7 @@ def test_an_assay_that_no_potash_has_is_asked_about(
     values = make.certificate_values(lot.material, assay_percent=Decimal(typed))
     with pytest.raises(Refusal, match="no potash for soap"):
         intake.record_certificate(
-            by=crew.maker, lot=lot, values=values, upload=make.pdf()
+            by=crew.maker, lot=lot, values=values, upload=uploads.pdf()
         )
 
 

@@ -121,7 +121,7 @@ def more_fillings(crew: make.Crew, number: int) -> None:
 
 
 def more_dispatches(crew: make.Crew, number: int) -> None:
-    lot = make.filled(crew, count=number, nominal_ul=20_000)
+    lot = make.filled(crew, count=number, nominal_ul=50_000)
     to = make.consignee(crew.maker)
     for bottle in make.bottles_of(lot):
         leaving.sent(crew, [bottle], consignee=to)

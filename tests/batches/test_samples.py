@@ -15,7 +15,7 @@ from batches.models import Bottle, BottleEvent, FillingLot, RetainedSample
 from batches.services import filling, samples
 from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, Place
-from tests import bottling, make
+from tests import bottling, hands, make
 
 
 def kept(crew: make.Crew, lot: FillingLot, **changes: Any) -> RetainedSample:
@@ -42,9 +42,7 @@ def test_a_bottle_that_is_kept_never_leaves_any_more(crew: make.Crew) -> None:
         )
     entry = JournalEntry.objects.latest("sequence")
     assert (entry.act, entry.subject_label) == ("sample retained", lot.code)
-    filling.move_bottle(
-        by=crew.maker, bottle=bottle, new="destroyed", reason="looked at, thrown away"
-    )
+    hands.moved(crew.maker, bottle, "destroyed", "looked at, thrown away")
 
 
 @pytest.mark.django_db

@@ -15,7 +15,7 @@ from batches.services import containers, cooking, sources, titrating
 from producer.errors import Refusal
 from producer.models import Material, RawLot
 from producer.services import intake
-from tests import lab, make
+from tests import lab, make, uploads
 
 pytestmark = pytest.mark.django_db
 
@@ -205,7 +205,7 @@ def test_an_own_titration_beats_the_range_and_yields_to_a_surer_certificate(
         by=crew.maker,
         lot=lot,
         values=make.certificate_values(oil),
-        upload=make.pdf(),
+        upload=uploads.pdf(),
     )
     # ± 1, rectangular, is u = 0.58; the titration's u is 0.79
     assert figure(lot).value == Decimal("190.5")

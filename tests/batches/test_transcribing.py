@@ -24,7 +24,7 @@ from producer.models import JournalEntry, User
 from producer.services.attachments import path_of
 from quality.services.reading_order.timeline import timeline
 from quality.services.reviewing import review_of
-from tests import make
+from tests import make, uploads
 from tests.doors.pages import field_value, page_of
 
 pytestmark = pytest.mark.django_db
@@ -60,7 +60,7 @@ def test_a_sheet_is_kept_with_its_photograph_and_who_took_it_up(
     crew: make.Crew,
 ) -> None:
     batch = in_the_pot(crew)
-    upload = make.picture("sheet.png")
+    upload = uploads.picture("sheet.png")
     data = upload.read()
     upload.seek(0)
     sheet = sheet_of(crew, batch, upload=upload)
@@ -275,7 +275,7 @@ def test_a_sheet_is_copied_line_by_line_until_done(
 ) -> None:
     batch = in_the_pot(crew)
     signed_in(client, crew.maker)
-    sheet = begun(client, batch, file=make.picture("sheet.png"))
+    sheet = begun(client, batch, file=uploads.picture("sheet.png"))
     page = page_of(
         client.get(reverse("batches:paper_sheet", args=[batch.number, sheet.pk]))
     )
@@ -361,7 +361,7 @@ def test_every_place_says_transcribed_and_links_the_photograph(
     client: Client, crew: make.Crew, auditor: User
 ) -> None:
     batch = in_the_pot(crew)
-    sheet = sheet_of(crew, batch, upload=make.picture("sheet.png"))
+    sheet = sheet_of(crew, batch, upload=uploads.picture("sheet.png"))
     paper: dict[str, Any] = {
         "transcription": sheet,
         "observed_at": timezone.now() - EARLIER,

@@ -15,8 +15,8 @@ from typing import Any
 from batches.models import Batch, BottleDiscrepancy, ScanAlert
 from producer.models import RawLot, SafetyNote
 from quality.services import goods
-from tests import bottling, hands, lab, make
-from tests.doors import label_acts, spray_acts
+from tests import bottling, hands, lab, make, uploads
+from tests.doors import label_acts, sample_acts, spray_acts
 from tests.doors.world import Arguments, World
 
 Fields = Mapping[str, Any]
@@ -157,7 +157,7 @@ def changed_supplier(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
 
 
 def certificate(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
-    fields = {"file": make.pdf(), "saponification_value": "190.5"}
+    fields = {"file": uploads.pdf(), "saponification_value": "190.5"}
     return (world.held.code,), fields
 
 
@@ -593,5 +593,5 @@ ACTS: tuple[Act, ...] = (
         check(make.meter, shown="7.02", second_shown="10.03", temperature="25"),
         "pH meter",
     ),
-    *(Act(*row) for row in spray_acts.ROWS),
+    *(Act(*row) for row in (*spray_acts.ROWS, *sample_acts.ROWS)),
 )

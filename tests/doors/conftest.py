@@ -15,7 +15,6 @@ from django.test.utils import override_settings
 from pytest_django import DjangoDbBlocker, Settings
 
 from producer.models import User
-from tests.doors import kept
 from tests.doors import world as worlds
 from tests.doors.world import World
 
@@ -43,7 +42,7 @@ def standing_world(
     files = tmp_path_factory.mktemp("world")
     with django_db_blocker.unblock(), transaction.atomic():
         with override_settings(MEDIA_ROOT=files, DATA_DIR=files):
-            made = kept.world()
+            made = worlds.build()
         yield Standing(pickle.dumps(made), files)
         transaction.set_rollback(True)
 
@@ -52,7 +51,7 @@ def standing_world(
 def world(request: pytest.FixtureRequest, db: None, settings: Settings) -> World:
     """Return a premises with something of everything, put there now if none stands."""
     if "standing_world" not in request.fixturenames:
-        return kept.world()
+        return worlds.build()
     standing: Standing = request.getfixturevalue("standing_world")
     shutil.copytree(standing.files, settings.MEDIA_ROOT, dirs_exist_ok=True)
     made = pickle.loads(standing.pickled)  # noqa: S301 - our own, of this run

@@ -9,12 +9,12 @@ from django.test import Client
 from django.urls import reverse
 
 from batches.models import Bottle, ScanAlert
-from batches.services import filling, scans
+from batches.services import scans
 from producer.codes import grouped, new_bottle_code
 from producer.models import Consignee, Person, RawLot, Supplier, User
 from quality.models import Recall
 from quality.services import recalling
-from tests import make
+from tests import hands, make
 from tests.database import row_counts
 from tests.doors import world as worlds
 from tests.doors.pages import Page, page_of, text_of
@@ -197,9 +197,7 @@ def test_a_bottle_on_hold_is_not_to_be_used(world: World) -> None:
 
 
 def move(world: World, new: str, *, by: str) -> None:
-    filling.move_bottle(
-        by=world.accounts[by], bottle=world.bottle, new=new, reason="looked at it"
-    )
+    hands.moved(world.accounts[by], world.bottle, new, "looked at it")
 
 
 def test_a_recall_warns_on_each_affected_bottle_at_once(world: World) -> None:

@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from producer.models import Attachment, Certificate
-from tests import make
+from tests import uploads
 from tests.doors.pages import field_value, page_of, text_of
 from tests.doors.world import World
 
@@ -52,9 +52,9 @@ def download(client: Client, attachment: Attachment) -> HttpResponseBase:
 @pytest.mark.parametrize(
     ("upload", "content_type"),
     [
-        (make.pdf(), "application/pdf"),
-        (make.picture(), "image/png"),
-        (make.picture("page.html", "JPEG"), "image/jpeg"),
+        (uploads.pdf(), "application/pdf"),
+        (uploads.picture(), "image/png"),
+        (uploads.picture("page.html", "JPEG"), "image/jpeg"),
     ],
 )
 def test_a_file_comes_back_as_a_download_of_its_own_type(
@@ -73,7 +73,7 @@ def test_a_file_comes_back_as_a_download_of_its_own_type(
 def test_a_visitor_gets_no_file_by_any_address(
     world: World, at_goods_in: Client
 ) -> None:
-    send(at_goods_in, world, make.pdf())
+    send(at_goods_in, world, uploads.pdf())
     kept, visitor = newest(), Client()
     assert download(visitor, kept).status_code == 302
     assert b"%PDF" not in download(visitor, kept).getvalue()
@@ -109,7 +109,7 @@ def test_a_visitor_gets_no_file_by_any_address(
 def test_a_hostile_name_is_made_harmless(
     world: World, at_goods_in: Client, name: str
 ) -> None:
-    upload = make.pdf("plain.pdf")
+    upload = uploads.pdf("plain.pdf")
     upload._name = name  # type: ignore[attr-defined]  # past what the setter does
     assert send(at_goods_in, world, upload).status_code == 302
     kept = newest()

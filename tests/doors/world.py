@@ -45,7 +45,9 @@ from tests import (
     make,
     scanned,
     sprays,
+    uploads,
 )
+from tests.once import once
 from tests.quality import faulty
 
 ROLES = ("visitor", "owner", "maker", "reviewer", "auditor")
@@ -82,6 +84,7 @@ class World:
         return self.accounts.get(role)
 
 
+@once
 def build() -> World:
     """Build it, by the services: one premises, four accounts, one of everything."""
     owner = make.set_up()
@@ -96,6 +99,7 @@ def build() -> World:
     crew = make.Crew(accounts["maker"], accounts["reviewer"])
     released = make.released_liquid(crew)
     filling_lot = bottling.bottled(crew, released, count=3, nominal_ul=250_000)
+    bottling.looked_at(crew, filling_lot)
     here, sent, astray = make.bottles_of(filling_lot)
     lot = RawLot.objects.listed().get(material=make.potash(crew.maker))
     lab.titration(crew, lot.stock)
@@ -176,7 +180,10 @@ def _in_the_pot(crew: make.Crew) -> Batch:
     )
     lab.free_alkali(crew, batch)
     sheet = transcribing.begin(
-        by=crew.maker, batch=batch, note="power out", upload=make.picture("sheet.png")
+        by=crew.maker,
+        batch=batch,
+        note="power out",
+        upload=uploads.picture("sheet.png"),
     )
     losses.record_loss(
         by=crew.maker,
@@ -238,6 +245,8 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
     liquid = world.released.formula_version.formula_id
     issue = _pk(world.filling_lot.label_issues.first())
     count = _pk(world.filling_lot.label_counts.first())
+    kept_sample = world.filling_lot.samples.first()
+    look = _pk(kept_sample.looks.first() if kept_sample else None)
     version = world.cooking.formula_version_id
     pot = world.cooking.number
     charge, reading, weighing = (
@@ -366,6 +375,9 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "batches:history": [*roots],
         "batches:filling_lot": [(world.filling_lot.code,)],
         "batches:sample": [(world.filling_lot.code,)],
+        "batches:sample_look": [(world.filling_lot.code, _pk(kept_sample))],
+        "batches:sample_look_amend": [(world.filling_lot.code, look)],
+        "batches:sample_look_void": [(world.filling_lot.code, look)],
         "batches:label_issue": [(world.filling_lot.code, issue)],
         "batches:label_issue_pdf": [(world.filling_lot.code, issue)],
         "batches:label_count": [(world.filling_lot.code,)],

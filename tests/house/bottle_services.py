@@ -71,6 +71,23 @@ def sample_facts(crew: make.Crew) -> Facts:
     }
 
 
+def look_facts(crew: make.Crew) -> Facts:
+    """A jar that is as it was."""
+    return {
+        "by": crew.reviewer,
+        "sample": bottling.jar(crew, make.filled(crew, sample_mg=5_000)),
+        "state": "as_filled",
+        "found": "clear",
+    }
+
+
+def amended_look_facts(crew: make.Crew) -> Facts:
+    """A look, and what it should have said."""
+    row = samples.look(**look_facts(crew))
+    facts = {"state": "changed", "found": "cloudy", "reason": "seen in daylight"}
+    return {"by": crew.maker, "row": row, **facts}
+
+
 def release_facts(crew: make.Crew) -> Facts:
     """A filling lot with which all else is done."""
     return {"by": crew.reviewer, "filling_lot": bottling.ready(crew)}
@@ -161,6 +178,8 @@ SERVICES = {
     label_texts.approve: approving_facts,
     label_texts.withdraw: withdrawing_facts,
     samples.retain: sample_facts,
+    samples.look: look_facts,
+    samples.amend_look: amended_look_facts,
     filling_release.release: release_facts,
     bottle_doubts.report: doubt_facts,
     bottle_doubts.settle: settled_facts,

@@ -49,7 +49,7 @@ from quality.services import (
     revising,
     signing,
 )
-from tests import kept, lab, leaving, make
+from tests import kept, lab, leaving, make, uploads
 from tests.house import bottle_services, liquid_services, spray_services
 from tests.quality import faulty
 
@@ -289,12 +289,6 @@ def filling_facts(cast: Cast) -> Facts:
     }
 
 
-def bottle_facts(cast: Cast) -> Facts:
-    bottle = make.bottles_of(make.filled(cast.crew))[0]
-    by = cast.crew.maker
-    return {"by": by, "bottle": bottle, "new": "destroyed", "reason": "broken"}
-
-
 def fill_check_facts(cast: Cast) -> Facts:
     return {
         "by": cast.crew.maker,
@@ -529,7 +523,7 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     registers.save: lambda c: {"by": c.crew.maker, "entry": Supplier(name="New")},
     intake.receive_lot: receipt_facts,
     intake.record_certificate: lambda c: lot_facts(
-        c, values=intake.CertificateValues(reference="A"), upload=make.pdf()
+        c, values=intake.CertificateValues(reference="A"), upload=uploads.pdf()
     ),
     intake.decide_lot: lambda c: (
         lot_facts(c, new="released", reason="fine") | {"by": c.crew.reviewer}
@@ -583,7 +577,6 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     discrepancies.explain: lambda c: kept.explaining(c.crew),
     cooking.abandon: abandoning_facts,
     filling.fill: filling_facts,
-    filling.move_bottle: bottle_facts,
     dispatching.dispatch: lambda c: {**dispatch_facts(c), "barred": lambda _: {}},
     bottle_moves.move_bottles: moves_facts,
     titrating.record_titration: titration_facts,

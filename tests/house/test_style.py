@@ -114,9 +114,14 @@ def test_the_top_level_is_as_planned() -> None:
 
 
 def texts() -> Iterator[tuple[str, str]]:
-    """Yield every text that a user or reader of the program may see."""
+    """Yield every text that a user or reader of the program may see.
+
+    Not the list of what must not stand on a label, which has to name it.
+    """
     for folder in (*APPS, "templates"):
         for path in sorted((ROOT / folder).rglob("*")):
+            if path == ROOT / "batches" / "claims.py":
+                continue
             if path.suffix in {".py", ".html", ".txt", ".css", ".js", ".svg", ".md"}:
                 yield str(path.relative_to(ROOT)), path.read_text(encoding="utf-8")
 

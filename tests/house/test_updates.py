@@ -6,8 +6,10 @@ import ast
 from pathlib import Path
 
 import pytest
+from django.apps import apps
 from django.conf import settings
 
+from producer.written import is_noted
 from quality.services.verification.rows import DERIVED
 
 pytestmark = pytest.mark.any_engine
@@ -15,6 +17,20 @@ pytestmark = pytest.mark.any_engine
 # What another check of ``verify`` compares, and the last number of a series.
 FREE = {name.removesuffix("_id") for names in DERIVED.values() for name in names}
 FREE |= {"last"}
+
+
+def fields(*, are_noted: bool) -> set[str]:
+    """Return the columns of the models that the journal keeps, or does not keep."""
+    return {
+        field.name
+        for model in apps.get_models()
+        if is_noted(model) is are_noted
+        for field in model._meta.concrete_fields
+    }
+
+
+# Of what is counted without the journal, as the scans of strangers are.
+FREE |= fields(are_noted=False) - fields(are_noted=True)
 
 
 def careless(source: str) -> list[str]:

@@ -111,6 +111,7 @@ def fill_every_table(crew: make.Crew) -> None:
     )
 
     lot = bottling.bottled(crew)
+    bottling.looked_at(crew, lot)
     signed = make.released_paste(crew)
     changing.change_reading(
         by=crew.maker,

@@ -19,7 +19,7 @@ from PIL.PngImagePlugin import PngInfo
 from producer.errors import Refusal
 from producer.models import Attachment, User
 from producer.services import attachments
-from tests import make
+from tests import uploads
 
 
 def refused(by: User, upload: SimpleUploadedFile) -> Refusal:
@@ -36,10 +36,10 @@ def refused(by: User, upload: SimpleUploadedFile) -> Refusal:
 @pytest.mark.parametrize(
     ("upload", "content_type"),
     [
-        (make.pdf(), "application/pdf"),
-        (make.picture(), "image/png"),
-        (make.picture("photo.jpeg", "JPEG"), "image/jpeg"),
-        (make.picture("named-wrongly.pdf", "PNG"), "image/png"),
+        (uploads.pdf(), "application/pdf"),
+        (uploads.picture(), "image/png"),
+        (uploads.picture("photo.jpeg", "JPEG"), "image/jpeg"),
+        (uploads.picture("named-wrongly.pdf", "PNG"), "image/png"),
     ],
 )
 def test_a_certificate_is_kept_under_its_hash_and_named_by_its_content(
@@ -80,9 +80,10 @@ def test_what_is_too_large_is_refused_before_it_is_read(
 ) -> None:
     monkeypatch.setattr(attachments, "LARGEST_BYTES", 100)
     assert (
-        attachments.store(by=owner, upload=make.pdf(body=b"x" * 84)).size_bytes == 100
+        attachments.store(by=owner, upload=uploads.pdf(body=b"x" * 84)).size_bytes
+        == 100
     )
-    upload = make.pdf(body=b"x" * 85)
+    upload = uploads.pdf(body=b"x" * 85)
     upload.close()  # reading it now would raise another error
     with pytest.raises(Refusal, match="larger than"):
         attachments.store(by=owner, upload=upload)
@@ -119,7 +120,7 @@ def test_an_empty_file_is_refused(owner: User) -> None:
 def test_a_name_that_leads_elsewhere_is_made_harmless(
     owner: User, name: str, kept: str
 ) -> None:
-    upload = make.pdf()
+    upload = uploads.pdf()
     upload._name = name  # type: ignore[attr-defined]  # Django cleans it; we must too
     attachment = attachments.store(by=owner, upload=upload)
     assert attachment.original_name == kept
@@ -204,15 +205,15 @@ def test_where_such_a_text_is_skipped_it_is_not_unfolded_either(
 
 @pytest.mark.django_db
 def test_a_broken_picture_is_refused(owner: User) -> None:
-    data = bytearray(make.picture().read())
+    data = bytearray(uploads.picture().read())
     data[-20] ^= 0xFF
     refused(owner, SimpleUploadedFile("broken.png", bytes(data)))
 
 
 @pytest.mark.django_db
 def test_the_same_bytes_twice_are_one_file_and_two_records(owner: User) -> None:
-    first = attachments.store(by=owner, upload=make.pdf("one.pdf"))
-    second = attachments.store(by=owner, upload=make.pdf("two.pdf"))
+    first = attachments.store(by=owner, upload=uploads.pdf("one.pdf"))
+    second = attachments.store(by=owner, upload=uploads.pdf("two.pdf"))
     assert first.pk != second.pk
     assert attachments.path_of(first) == attachments.path_of(second)
     files = [p for p in Path(settings.MEDIA_ROOT).rglob("*") if p.is_file()]
@@ -228,7 +229,7 @@ def test_when_the_disk_is_full_neither_record_nor_half_a_file_is_left(
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(OSError, match="No space left"):
-        attachments.store(by=owner, upload=make.pdf())
+        attachments.store(by=owner, upload=uploads.pdf())
     assert not Attachment.objects.exists()
     files = [p for p in Path(settings.MEDIA_ROOT).rglob("*") if p.is_file()]
     assert files == []

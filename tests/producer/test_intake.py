@@ -26,7 +26,7 @@ from producer.models import (
     User,
 )
 from producer.services import intake
-from tests import make
+from tests import make, uploads
 from tests.database import run, together, while_uncommitted
 
 DAY = datetime.timedelta(days=1)
@@ -75,7 +75,9 @@ def test_potash_is_not_released_without_its_assay(crew: make.Crew) -> None:
     with pytest.raises(Refusal, match="Record the certificate"):
         intake.decide_lot(by=crew.reviewer, lot=lot, new="released", reason="fine")
     values = make.certificate_values(lot.material)
-    intake.record_certificate(by=crew.maker, lot=lot, values=values, upload=make.pdf())
+    intake.record_certificate(
+        by=crew.maker, lot=lot, values=values, upload=uploads.pdf()
+    )
     lot = intake.decide_lot(by=crew.reviewer, lot=lot, new="released", reason="fine")
     lot.refresh_from_db()
     assert lot.status == RawLot.Status.RELEASED
@@ -92,7 +94,7 @@ def test_a_potash_certificate_states_an_assay_and_its_basis(crew: make.Crew) -> 
 
     def record(*, values: intake.CertificateValues) -> Certificate:
         return intake.record_certificate(
-            by=crew.maker, lot=lot, values=values, upload=make.pdf()
+            by=crew.maker, lot=lot, values=values, upload=uploads.pdf()
         )
 
     with pytest.raises(Refusal, match="states an assay"):
@@ -125,7 +127,7 @@ def test_an_impossible_percentage_is_refused(
     values = make.certificate_values(lot.material, **{field: Decimal(value)})
     with pytest.raises((Refusal, ValidationError), match=r"\d %"):
         intake.record_certificate(
-            by=crew.maker, lot=lot, values=values, upload=make.pdf()
+            by=crew.maker, lot=lot, values=values, upload=uploads.pdf()
         )
     assert not Certificate.objects.exists()
 
@@ -152,7 +154,7 @@ def test_figures_no_potash_can_have_are_refused_when_they_are_typed(
                 assay_basis=basis,
                 carbonate_percent=Decimal(carbonate),
             ),
-            upload=make.pdf(),
+            upload=uploads.pdf(),
         )
     assert refused.value.field == "carbonate_percent"
     with pytest.raises(OutOfRangeError):  # so says the computation too
@@ -181,7 +183,7 @@ def test_figures_a_potash_can_have_are_taken_and_computed_with(
             assay_basis=basis,
             carbonate_percent=Decimal(carbonate),
         ),
-        upload=make.pdf(),
+        upload=uploads.pdf(),
     )
     assert usable_fraction(
         assay_percent=Decimal(assay), basis=basis, carbonate_percent=Decimal(carbonate)
@@ -201,7 +203,7 @@ def test_a_half_width_of_nothing_is_to_be_left_empty(crew: make.Crew, of: str) -
     values = make.certificate_values(material, **{field: Decimal(0)})
     with pytest.raises(Refusal, match="leave it empty when none is stated") as refused:
         intake.record_certificate(
-            by=crew.maker, lot=lot, values=values, upload=make.pdf()
+            by=crew.maker, lot=lot, values=values, upload=uploads.pdf()
         )
     assert refused.value.field == field
 
@@ -217,7 +219,7 @@ def test_a_saponification_value_on_the_sodium_basis_is_refused(
             by=crew.maker,
             lot=lot,
             values=intake.CertificateValues(saponification_value=Decimal(value)),
-            upload=make.pdf(),
+            upload=uploads.pdf(),
         )
 
 
@@ -231,7 +233,7 @@ def test_the_first_version_needs_the_paper_and_the_second_a_reason(
     with pytest.raises(Refusal) as refusal:
         record(values=values, upload=None)
     assert refusal.value.field == "file"
-    first = record(values=values, upload=make.pdf())
+    first = record(values=values, upload=uploads.pdf())
     revised = make.certificate_values(lot.material, assay_percent=Decimal(87))
     with pytest.raises(ValidationError, match="Say why there is a new version"):
         record(values=revised, upload=None)
@@ -329,7 +331,7 @@ def test_versions_recorded_at_once_get_two_numbers(crew: make.Crew) -> None:
             by=crew.maker,
             lot=lot,
             values=intake.CertificateValues(reference="A"),
-            upload=make.pdf(),
+            upload=uploads.pdf(),
             reason="another page",
         )
 

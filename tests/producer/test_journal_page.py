@@ -24,7 +24,7 @@ from producer.services import journal_reading, registers, stock
 from producer.services.journal_reading import Asked
 from tests import make
 from tests.database import run, without_triggers
-from tests.doors import kept
+from tests.doors import world as worlds
 from tests.doors.pages import Page, page_of, text_of
 from tests.doors.world import World
 
@@ -34,7 +34,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def world(db: None) -> World:
     """Return a premises with something of everything."""
-    return kept.world()
+    return worlds.build()
 
 
 @pytest.fixture

@@ -131,7 +131,7 @@ def test_the_place_we_are_in_is_said(path: str, address: str, said: str) -> None
         "spray",
         "waste",
         "transport",
-        "legal",
+        pytest.param("legal", marks=pytest.mark.django_db),  # names what was checked
     ],
 )
 def test_each_hazard_has_its_caution(hazard: str) -> None:

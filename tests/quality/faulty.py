@@ -9,8 +9,10 @@ from producer.models import Stock, User
 from quality.models import Deviation, DeviationStep
 from quality.services import deviating
 from tests import make
+from tests.once import once
 
 
+@once
 def deviation(
     by: User, stock: Stock | None = None, characteristic: str = "", **changes: Any
 ) -> Deviation:
@@ -25,6 +27,7 @@ def deviation(
     return deviating.open_deviation(by=by, **facts)
 
 
+@once
 def looked_into(by: User, found: Deviation) -> Deviation:
     """Add a cause, an action, and a further test."""
     for kind, text in (
@@ -42,6 +45,7 @@ def close(by: User, found: Deviation, decision: str, **changes: Any) -> Deviatio
     return deviating.close_deviation(by=by, deviation=found, decision=decision, **facts)
 
 
+@once
 def closed(
     crew: make.Crew, batch: Batch, characteristic: str, decision: str
 ) -> Deviation:

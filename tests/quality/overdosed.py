@@ -11,6 +11,7 @@ from producer.models import Instrument, Material, RawLot
 from producer.services import registers
 from quality.services.correction import Correction, correction_of
 from tests import make
+from tests.once import once
 
 G = 1_000  # milligrams
 
@@ -29,6 +30,7 @@ def citric(crew: make.Crew, **changes: Any) -> RawLot:
     return make.released_lot(crew, material, **{"quantity_mg": 500 * G, **changes})
 
 
+@once
 def pot(
     crew: make.Crew, *, extra_mg: int = 15 * G, clarity: str | None = "clear"
 ) -> Batch:
@@ -43,6 +45,7 @@ def pot(
     return make.fresh(batch)
 
 
+@once
 def lacking(crew: make.Crew, *, clarity: str | None = "cloudy") -> Batch:
     """Return a cook with 60 g of oil more than the potash was computed for."""
     batch = pot(crew, extra_mg=0, clarity=None)

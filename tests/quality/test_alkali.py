@@ -18,7 +18,7 @@ from quality.services.alkali.formula import balance_of
 from quality.services.alkali.inputs import Knowledge, Known, Portion, Pot, Role, Scale
 from quality.services.alkali.weighed import Weighed
 from quality.statistics.budgets import Distribution, Line
-from tests import make
+from tests import make, uploads
 from tests.database import without_triggers
 from tests.quality.pots import balance, chosen, names, share_of
 
@@ -413,7 +413,7 @@ def test_a_later_certificate_changes_no_balance(crew: make.Crew) -> None:
         by=crew.maker,
         lot=lot,
         values=make.certificate_values(lot.material),
-        upload=make.pdf(),
+        upload=uploads.pdf(),
     )
     assert balance(make.fresh(batch)).budget == before
 

@@ -9,15 +9,17 @@ import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
 from batches.lifecycle import BottleStatus
-from batches.models import Bottle, BottleDiscrepancy, FillingLot
-from batches.services import bottle_doubts, filling, scans
+from batches.models import Bottle, BottleDiscrepancy, FillingLot, ScanAlert
+from batches.services import bottle_doubts, scans
+from producer.codes import grouped, new_bottle_code
 from producer.models import Right, User
 from quality.services import bottle_now, recalling
 from quality.services.bottle_now import Sisters
-from tests import make, scanned
+from tests import hands, make, scanned
 from tests.doors.pages import Page, page_of
 
 pytestmark = pytest.mark.django_db
@@ -79,9 +81,7 @@ def test_every_state_of_a_bottle_is_thought_of(
 
 def test_why_it_is_held_is_said(crew: make.Crew, lot: FillingLot) -> None:
     bottle = make.bottles_of(lot)[0]
-    filling.move_bottle(
-        by=crew.reviewer, bottle=bottle, new="on_hold", reason="the cap leaks"
-    )
+    hands.moved(crew.reviewer, bottle, "on_hold", "the cap leaks")
     assert "the cap leaks" in next_of(bottle).text
     assert next_of(bottle).rights == (Right.REVIEWER,)
 
@@ -213,3 +213,29 @@ def test_alerts_are_listed_looked_into_and_told_on_the_first_page(
     scans.look_into(by=crew.maker, alert=alert, reason="a child at the fair")
     assert "Scanned and amiss" not in page_of(client.get("/")).words
     assert "by Mirja Aalto" in page_of(client.get("/alerts/")).words
+
+
+def test_a_code_of_no_bottle_leads_somebody_of_the_house_to_the_alerts(
+    crew: make.Crew, client: Client
+) -> None:
+    client.force_login(crew.maker)
+    code = new_bottle_code()
+    answer = client.get(reverse("quality:bottle", args=[code]))
+    assert answer.status_code == 404
+    page = page_of(answer)
+    assert grouped(code) in page.words
+    assert "keep that bottle aside" in page.words
+    assert "/alerts/" in [tag.get("href") for tag in page.attributes("a")]
+    scans.flush()
+    assert ScanAlert.objects.get().code == code
+
+
+def test_a_mistyped_code_is_read_again_and_is_no_alert(
+    crew: make.Crew, client: Client
+) -> None:
+    client.force_login(crew.maker)
+    answer = client.get(reverse("quality:bottle", args=[scanned.MISTYPED]))
+    assert answer.status_code == 404
+    assert "Read it once more from the label." in page_of(answer).words
+    scans.flush()
+    assert not ScanAlert.objects.exists()

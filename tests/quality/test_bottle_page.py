@@ -17,13 +17,13 @@ from pytest_django import Settings
 
 from batches.label_words import words_in
 from batches.models import Bottle, BottleScan, FillingLot, ScanAlert
-from batches.services import bottle_doubts, filling, scans
+from batches.services import bottle_doubts, scans
 from producer.codes import grouped, new_bottle_code
 from producer.errors import Refusal
 from producer.models import Premises, User
 from quality.services import bottle_face, dose_table, recalling, supplying
 from quality.views import bottle_public
-from tests import label_texts, leaving, make, scanned
+from tests import hands, label_texts, labelled, leaving, make, scanned
 from tests.doors.pages import Page, page_of, text_of
 from tests.scanned import MISTYPED, seen, visit
 
@@ -42,8 +42,14 @@ def _nothing_waits() -> Iterator[None]:
 
 @pytest.fixture
 def bottle(crew: make.Crew) -> Bottle:
-    """Return a bottle of laundry liquid in stock."""
-    return make.bottles_of(make.filled(crew))[0]
+    """Return a bottle of laundry liquid in stock that may leave."""
+    return leaving.bottles(crew)[0]
+
+
+def away(crew: make.Crew, lot: FillingLot) -> Bottle:
+    """Return a bottle that left, whatever was asked of it before."""
+    lot.bottles.update(status="dispatched", consignee=make.consignee(crew.maker))
+    return make.bottles_of(lot)[0]
 
 
 def recall(crew: make.Crew, bottle: Bottle, notice: str = "Bring it back.") -> Any:
@@ -58,7 +64,7 @@ def recall(crew: make.Crew, bottle: Bottle, notice: str = "Bring it back.") -> A
 
 def move(by: User, bottle: Bottle, *states: str) -> None:
     for state in states:
-        filling.move_bottle(by=by, bottle=bottle, new=state, reason="looked at it")
+        hands.moved(by, bottle, state, "looked at it")
 
 
 def fetched_by(page: Page) -> list[str]:
@@ -91,7 +97,9 @@ def fullest(crew: make.Crew) -> Bottle:
             doses=True,
             classification=block,
         )
-    return make.bottles_of(make.filled(crew))[0]
+    lot = make.filled(crew)
+    labelled.issued(crew, lot, doses=labelled.DOSES)
+    return away(crew, lot)
 
 
 # ------------------------------------------------------------------ few bytes
@@ -147,7 +155,7 @@ def test_the_questions_to_the_database_are_few_however_much_there_is(
     crew: make.Crew, bottle: Bottle
 ) -> None:
     few = questions(bottle.code)
-    assert few <= 6  # with nothing kept: the premises, the bottle, four for its text
+    assert few <= 7  # with nothing kept: the premises, the bottle, five for its text
     for name in ("A liquid", "Another liquid"):
         version = make.liquid_version(crew, name=name)
         label_texts.approved(crew, version.formula)
@@ -210,7 +218,7 @@ def test_the_approved_text_of_that_language_is_shown(crew: make.Crew) -> None:
     label_texts.approved(
         crew, version.formula, "de", product_name="Waschmittel", directions="Für Böden."
     )
-    code = make.bottles_of(make.filled(crew))[0].code
+    code = away(crew, make.filled(crew)).code
     german = seen(code, data={"lang": "de"})
     assert "Waschmittel" in german.words
     assert "Für Böden." in german.words
@@ -223,7 +231,7 @@ def test_a_text_in_another_language_is_marked_as_such(crew: make.Crew) -> None:
     version = make.liquid_version(crew)
     label_texts.approved(crew, version.formula, "en", directions="For floors.")
     label_texts.written(crew, version.formula, "de", directions="Nicht freigegeben.")
-    page = seen(make.bottles_of(make.filled(crew))[0].code, data={"lang": "de"})
+    page = seen(away(crew, make.filled(crew)).code, data={"lang": "de"})
     assert page.attributes("h1") == [{"lang": "en"}]
     assert words_in("de").text_not_in_language in page.words
     assert "For floors." in page.words
@@ -232,7 +240,7 @@ def test_a_text_in_another_language_is_marked_as_such(crew: make.Crew) -> None:
 
 def test_without_an_approved_text_the_formula_speaks(crew: make.Crew) -> None:
     make.liquid_version(crew, directions="Shake it.", cautions="Gloves.")
-    page = seen(make.bottles_of(make.filled(crew))[0].code)
+    page = seen(away(crew, make.filled(crew)).code)
     assert "Laundry liquid" in page.words
     assert "Shake it." in page.words
     assert "Gloves." in page.words
@@ -361,6 +369,20 @@ def test_a_bottle_that_may_not_be_used_says_so(
         page = seen(bottle.code, data={"lang": language})
         assert warnings_of(page) == [getattr(words_in(language), title)]
         assert words_in(language).directions not in page.words
+
+
+def test_a_bottle_that_was_not_released_says_so_and_not_how_to_use_it(
+    crew: make.Crew,
+) -> None:
+    (bottle, *_) = make.bottles_of(make.filled(crew))
+    for language in ("en", "de"):
+        page = seen(bottle.code, data={"lang": language})
+        assert warnings_of(page) == [words_in(language).not_released_title]
+        assert words_in(language).directions not in page.words
+
+
+def test_control_once_released_it_shows_how_to_use_it(bottle: Bottle) -> None:
+    assert warnings_of(seen(bottle.code)) == []
 
 
 @pytest.mark.parametrize("state", ["returned", "recovered"])

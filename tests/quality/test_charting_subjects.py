@@ -29,7 +29,7 @@ from quality.services.charting import (
 from quality.services.charting.formulas import MISSING, WEIGHED
 from quality.services.checking import Known, TwoBuffers, record_check
 from quality.statistics.buffers import BufferSet
-from tests import lab, make
+from tests import lab, make, uploads
 from tests.quality.test_charting import with_ph
 
 pytestmark = pytest.mark.django_db
@@ -139,7 +139,7 @@ def test_assays_stand_in_the_order_of_receipt_with_the_newest_certificate(
         by=crew.maker,
         lot=later,
         values=make.certificate_values(later.material, assay_percent=Decimal("88.5")),
-        upload=make.pdf(body=b"another"),
+        upload=uploads.pdf(body=b"another"),
         reason="sent again",
     )
     series = series_of(make.potash(crew.maker), Chartable.ASSAY)
@@ -171,7 +171,9 @@ def test_an_assay_by_another_basis_is_another_quantity(crew: make.Crew) -> None:
 def test_a_rejected_lot_is_no_result(crew: make.Crew) -> None:
     lot = make.held_lot(crew, make.potash(crew.maker))
     values = make.certificate_values(lot.material)
-    intake.record_certificate(by=crew.maker, lot=lot, values=values, upload=make.pdf())
+    intake.record_certificate(
+        by=crew.maker, lot=lot, values=values, upload=uploads.pdf()
+    )
     assert len(shown(lot.material, Chartable.ASSAY)) == 1
     intake.decide_lot(by=crew.reviewer, lot=lot, new="rejected", reason="wet")
     assert shown(lot.material, Chartable.ASSAY) == []

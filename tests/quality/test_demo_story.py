@@ -27,6 +27,7 @@ from batches.models import (
     LabelIssue,
     LabelVersion,
     Reading,
+    SampleLook,
 )
 from batches.services.filling_state import why_not_leaving
 from batches.services.label_counts import reconciliation
@@ -209,6 +210,10 @@ def test_every_filling_lot_was_labelled_weighed_sampled_and_released() -> None:
         assert lot.samples.filter(mass_mg__gt=0).count() == 1
         assert not lot.release.self_reviewed
         assert lot.release.entered_by.username == "isolde"
+    look = SampleLook.objects.get()
+    assert (look.state, look.sample.filling_lot) == ("as_filled", lots[0])
+    assert look.look_on == lots[0].use_by
+    assert timezone.now() - look.entered_at > datetime.timedelta(days=20)
     reprinted = LabelCopy.objects.filter(copy=2).values_list("bottle__number")
     assert list(reprinted) == [(5,)]
     assert {row.label.language for row in LabelIssue.objects.all()} == {"en", "de"}

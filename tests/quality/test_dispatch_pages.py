@@ -18,7 +18,7 @@ from producer.codes import grouped
 from producer.models import JournalEntry, User
 from quality.documents import delivery_note
 from quality.services import collected
-from tests import leaving, make
+from tests import hands, leaving, make
 from tests.doors.pages import page_of
 
 SEND, MOVE, LOOK = "/dispatches/new/", "/bottles/move/", "/bottles/look/"
@@ -229,6 +229,69 @@ def test_a_box_comes_back_and_the_page_says_how_many(
     assert "was out of your hands" in page.words
     page = page_of(sends(client, MOVE, **fields, inspection="seals whole"))
     assert "4 bottles are recorded: back to stock." in page.words
+
+
+def asks_what_was_found(client: Client, address: str) -> bool:
+    page = page_of(client.get(address))
+    return "inspection" in {tag.get("name") for tag in page.attributes("textarea")}
+
+
+@pytest.mark.django_db
+def test_the_page_of_one_bottle_asks_what_was_found_while_it_was_out_and_not_after(
+    crew: make.Crew, client: Client, lot: FillingLot
+) -> None:
+    one, *_ = make.bottles_of(lot)
+    address = reverse("batches:bottle_move", args=[one.code])
+    asked = {}
+
+    def look(state: str) -> None:
+        for by in crew:
+            client.force_login(by)
+            asked[state, by.username] = asks_what_was_found(client, address)
+
+    look("in stock")
+    hands.dispatched(crew, [one], make.consignee(crew.maker))
+    look("out")
+    hands.moved(crew.maker, one, "returned", "wrong size")
+    look("back")
+    hands.moved(crew.maker, one, "on_hold", "a strange smell")
+    look("back and held")
+    hands.moved(crew.reviewer, one, "filled", "the shop's", inspection="whole")
+    hands.moved(crew.reviewer, one, "on_hold", "the cap")
+    look("held after the look")
+    assert {state for (state, _), shown in asked.items() if shown} == {
+        "back",
+        "back and held",
+    }
+    # Only a reviewer puts it back, so nobody else is asked.
+    assert not any(asked[state, crew.maker.username] for state, _ in asked)
+
+
+@pytest.mark.django_db
+def test_the_page_of_many_bottles_asks_whoever_may_put_them_back(
+    crew: make.Crew, client: Client
+) -> None:
+    signed_in(client, crew.maker)
+    assert not asks_what_was_found(client, MOVE)
+    signed_in(client, crew.reviewer)
+    assert asks_what_was_found(client, MOVE)
+
+
+@pytest.mark.django_db
+def test_a_maker_sets_aside_what_came_back_of_a_filling_lot_and_no_more(
+    crew: make.Crew, client: Client, lot: FillingLot
+) -> None:
+    back, here, *_ = make.bottles_of(lot)
+    hands.dispatched(crew, [back], make.consignee(crew.maker))
+    hands.moved(crew.maker, back, "returned", "wrong size")
+    signed_in(client, crew.maker)
+    fields = {"new": "on_hold", "reason": "a strange smell"}
+    page = page_of(sends(client, MOVE, codes=here.code, **fields))
+    assert "Only a reviewer can record what is filled as on hold." in page.words
+    page = page_of(sends(client, MOVE, filling_lot=lot.code, **fields))
+    assert "1 bottle is recorded: put on hold." in page.words
+    on_hold = Bottle.objects.filter(status="on_hold")
+    assert list(on_hold) == [back]
 
 
 @pytest.mark.django_db

@@ -414,7 +414,7 @@ def test_the_page_of_a_dilution_shows_its_class_and_asks(
     liquid = make.diluted_batch(crew, version, share="1")
     address = reverse("batches:batch", args=[liquid.number])
     page = page_of(browser.get(address))
-    assert "It was to hold 15 % of soap." in page.words
+    assert "It was to hold 15 % of soap" in page.words
     assert "A question The content lies between" in page.words
     links = {one.get("href") for one in page.attributes("a")}
     assert reverse("quality:doses", args=[liquid.number]) in links

@@ -16,12 +16,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from batches.models import FillingLot
-from batches.services import filling
 from producer.errors import Refusal
 from producer.models import Instrument, JournalEntry
 from quality.models import FillCheck
 from quality.services import filling_checks, supplying
-from tests import lab, make
+from tests import hands, lab, make
 from tests.doors.pages import page_of
 
 pytestmark = pytest.mark.django_db
@@ -396,9 +395,7 @@ def test_a_bottle_held_for_another_cause_is_not_freed_with_them(
     lot = lab.topped_up_bottles(crew)
     leaking = make.bottles_of(lot)[0]
     for new in ("filled", "on_hold"):
-        filling.move_bottle(
-            by=crew.reviewer, bottle=leaking, new=new, reason="it leaks"
-        )
+        hands.moved(crew.reviewer, leaking, new, "it leaks")
     freed = filling_checks.free_bottles(
         by=crew.reviewer, filling_lot=lot, reason="topped up"
     )

@@ -14,7 +14,7 @@ from producer.codes import grouped, new_bottle_code, numbered_code
 from producer.models import Container, User
 from quality.services.finding import MOST_HITS
 from tests import make
-from tests.doors import kept
+from tests.doors import world as worlds
 from tests.doors.pages import page_of
 from tests.doors.world import World
 
@@ -23,7 +23,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def world(db: None) -> World:
-    return kept.world()
+    return worlds.build()
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from producer.services import intake
 from quality.services import goods
 from quality.services.judgement import Finding
 from quality.statistics.conformity import Verdict
-from tests import lab, make
+from tests import lab, make, uploads
 from tests.doors.pages import page_of
 
 pytestmark = pytest.mark.django_db
@@ -29,7 +29,7 @@ def lot_with(crew: make.Crew, material: Material, **certificate: Any) -> RawLot:
         by=crew.maker,
         lot=lot,
         values=make.certificate_values(material, **certificate),
-        upload=make.pdf(),
+        upload=uploads.pdf(),
     )
     return lot
 

@@ -14,7 +14,7 @@ from batches.models import Batch
 from batches.services import cooking, transcribing
 from batches.services.cooking.how import How
 from producer.models import User
-from tests import make
+from tests import make, uploads
 from tests.batches.test_by_difference import oil_in_tins
 from tests.doors.pages import page_of
 
@@ -80,7 +80,7 @@ def test_the_strip_at_the_pot_says_what_was_copied_from_paper(
     address = reverse("batches:pot", args=[batch.number])
     assert "transcribed from paper" not in page_of(client.get(address)).words
     sheet = transcribing.begin(
-        by=crew.maker, batch=batch, note="no power", upload=make.picture("sheet.png")
+        by=crew.maker, batch=batch, note="no power", upload=uploads.picture("sheet.png")
     )
     cooking.record_reading(
         by=crew.maker,

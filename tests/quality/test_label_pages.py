@@ -373,6 +373,47 @@ def test_doses_on_the_label_are_those_of_this_very_batch(
         assert f"{row.ml} ml" in words
 
 
+HOLDS = "A dose is more than a bottle holds."
+
+
+@pytest.mark.django_db
+def test_a_dose_larger_than_the_bottle_is_warned_of_with_both_and_not_refused(
+    browser: Client, crew: make.Crew
+) -> None:
+    lot = make.filled(crew, count=2, nominal_ul=20_000)
+    labelled.approved(crew, lot, doses=True, directions="With 25 ml for a load.")
+    rows = dose_table(lot.batch)
+    assert all(row.ml > 20 for row in rows)
+    table = ", ".join(f"{row.ml} ml for {row.word} water" for row in rows)
+    warned = f"prints {table}, 25 ml in the directions; a bottle has a nominal"
+    shown = page_of(browser, "quality:labels", lot.code)
+    assert f"{HOLDS}</strong> The English text {warned} quantity of 20 ml." in shown
+    said = sent(browser, "quality:labels", lot.code, **issue_form(lot, numbers="1-2"))
+    assert f"{HOLDS}</strong> These labels print {table}, 25 ml in the" in said
+    assert LabelIssue.objects.count() == 1
+
+
+@pytest.mark.django_db
+def test_a_dose_that_the_bottle_holds_is_not_warned_of(
+    browser: Client, crew: make.Crew
+) -> None:
+    lot = make.filled(crew, count=2, nominal_ul=250_000)
+    labelled.approved(crew, lot, doses=True, directions="With 250 ml for a load.")
+    assert max(row.ml for row in dose_table(lot.batch)) <= 250
+    assert HOLDS not in page_of(browser, "quality:labels", lot.code)
+    row = labelled.issued(crew, lot, doses=doses_of(lot))
+    assert HOLDS not in page_of(browser, "batches:label_issue", lot.code, row.pk)
+
+
+@pytest.mark.django_db
+def test_a_text_without_the_table_is_not_warned_of_for_the_table(
+    browser: Client, crew: make.Crew
+) -> None:
+    lot = make.filled(crew, count=2, nominal_ul=20_000)
+    labelled.approved(crew, lot, directions="Use 500 ml of water for silk.")
+    assert HOLDS not in page_of(browser, "quality:labels", lot.code)
+
+
 # ------------------------------------------------------------------ counting
 
 

@@ -12,13 +12,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from batches.models import Batch, Bottle, Charge
-from batches.services import filling
 from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, LotStatusChange, RawLot, Stock
 from producer.services import intake
 from quality.models import Recall, RecallEvent, RecallItem
 from quality.services import recalling, reviewing
-from tests import leaving, make
+from tests import hands, leaving, make
 from tests.database import while_uncommitted
 
 
@@ -57,9 +56,7 @@ def states() -> list[list[tuple[int, str]]]:
 @pytest.mark.django_db
 def test_a_recall_says_how_many_bottles_are_where(crew: make.Crew) -> None:
     potash, bottles = dispatched(crew)
-    filling.move_bottle(
-        by=crew.maker, bottle=bottles[3], new="destroyed", reason="leaked"
-    )
+    hands.moved(crew.maker, bottles[3], "destroyed", "leaked")
     affected = recalling.affected_by(potash.stock)
     assert affected.bottle_count == 4
     assert [(h.place, h.phone, h.ranges, h.count) for h in affected.holders] == [
@@ -73,9 +70,7 @@ def test_a_recall_says_how_many_bottles_are_where(crew: make.Crew) -> None:
 @pytest.mark.django_db
 def test_a_bottle_that_came_back_is_on_the_premises(crew: make.Crew) -> None:
     potash, bottles = dispatched(crew)
-    filling.move_bottle(
-        by=crew.maker, bottle=bottles[0], new="returned", reason="unsold"
-    )
+    hands.moved(crew.maker, bottles[0], "returned", "unsold")
     places = {
         holder.place: holder.numbers
         for holder in recalling.affected_by(potash.stock).holders
@@ -156,11 +151,8 @@ def test_while_a_recall_is_open_nothing_it_reaches_is_freed(crew: make.Crew) -> 
             reason="looks fine",
         )
     with pytest.raises(Refusal):
-        filling.move_bottle(
-            by=crew.reviewer,
-            bottle=Bottle.objects.get(pk=bottles[2].pk),
-            new="filled",
-            reason="looks fine",
+        hands.moved(
+            crew.reviewer, Bottle.objects.get(pk=bottles[2].pk), "filled", "looks fine"
         )
     close(crew, recall)
     with pytest.raises(Refusal, match=f"{potash.code}.* is on hold"):

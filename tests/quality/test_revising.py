@@ -16,7 +16,7 @@ from producer.services import intake
 from quality.models import SignatureMark
 from quality.services import marks, reviewing, revising, signing
 from quality.services.alkali import alkali_of
-from tests import lab, leaving, make
+from tests import lab, leaving, make, uploads
 from tests.database import row_counts
 
 
@@ -26,7 +26,7 @@ def potash(crew: make.Crew, assay: str = "90") -> RawLot:
     lot = make.held_lot(crew, material)
     values = make.certificate_values(material, assay_percent=Decimal(assay))
     intake.record_certificate(
-        by=crew.maker, lot=lot, values=values, upload=make.pdf(), reason="read again"
+        by=crew.maker, lot=lot, values=values, upload=uploads.pdf(), reason="read again"
     )
     intake.decide_lot(by=crew.reviewer, lot=lot, new="released", reason="in order")
     return RawLot.objects.listed().get(pk=lot.pk)
@@ -197,7 +197,7 @@ def test_a_first_certificate_revises_nothing(crew: make.Crew) -> None:
         by=crew.maker,
         lot=lot,
         values=intake.CertificateValues(reference="A"),
-        upload=make.pdf(),
+        upload=uploads.pdf(),
     )
     assert made.version == 1
     assert not SignatureMark.objects.exists()

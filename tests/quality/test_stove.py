@@ -31,7 +31,7 @@ from quality.services.reading_order.timeline import timeline
 from quality.services.record import facts_of
 from quality.services.record_rows import moment_text
 from quality.services.reviewing import review_of
-from tests import kept, lab, make
+from tests import kept, lab, make, uploads
 from tests.quality.test_batch_sheet import pages_of
 from tests.quality.test_exporting import recomputed
 
@@ -68,7 +68,7 @@ def lived(crew: make.Crew) -> Batch:
         by=crew.maker,
         batch=batch,
         note="both sides; the power was out",
-        upload=make.picture("sheet.png"),
+        upload=uploads.picture("sheet.png"),
     )
     make.read_ph(crew, batch, transcription=sheet, observed_at=timezone.now())
     return make.fresh(batch)

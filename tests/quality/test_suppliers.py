@@ -11,11 +11,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from batches.services import filling
 from producer.models import Supplier, User
 from producer.services import intake
 from quality.services import deviating, recalling, suppliers
-from tests import leaving, make
+from tests import hands, leaving, make
 from tests.doors.pages import page_of
 
 pytestmark = pytest.mark.django_db
@@ -140,7 +139,7 @@ def test_a_consignee_holds_what_was_sent_and_did_not_come_back(
     dispatch = leaving.sent(crew, [one, two], consignee=shop)
     assert [(row.lot, row.bottles) for row in suppliers.held_by(shop)] == [(lot, 2)]
     two.refresh_from_db()
-    filling.move_bottle(by=crew.maker, bottle=two, new="returned", reason="leaks")
+    hands.moved(crew.maker, two, "returned", "leaks")
     assert [row.bottles for row in suppliers.held_by(shop)] == [1]
     client.force_login(crew.reviewer)
     words = page_of(client.get(reverse("quality:consignee", args=[shop.pk]))).words

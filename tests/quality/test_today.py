@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from batches.models import Batch, Bottle, Discrepancy, Reading, WeighingStart
-from batches.services import cooking, filling
+from batches.services import cooking
 from producer.models import (
     Container,
     Instrument,
@@ -31,7 +31,7 @@ from quality.services.checking import Known, record_check
 from quality.services.today import MOST_SHOWN, Kind, due, first_of
 from quality.services.today.plain import since, until
 from quality.services.today.revised import undecided
-from tests import leaving, make
+from tests import hands, leaving, make
 from tests.doors.pages import page_of
 from tests.quality import test_revising as revised_potash
 
@@ -277,7 +277,7 @@ def test_returned_bottles_are_counted_once_however_often_they_moved(
     leaving.sent(crew, [sent], consignee=make.consignee(crew.maker))
     assert names_of("bottles") == []
     sent.refresh_from_db()
-    filling.move_bottle(by=crew.maker, bottle=sent, new="returned", reason="leaks")
+    hands.moved(crew.maker, sent, "returned", "leaks")
     recalling.open_recall(
         by=crew.reviewer,
         root=lot.batch.stock,

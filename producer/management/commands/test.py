@@ -23,10 +23,12 @@ from django.core.management import BaseCommand, CommandError
 from producer.throwaway import Unavailable, find_chromium, postgresql
 
 PHASES = ("sqlite", "postgresql", "browser")
+# A file whole to one process: what its tests share is made once.
+ON_ALL_CORES = ("-n", "auto", "--dist", "loadfile")
 CHOICES: Mapping[str, Sequence[str]] = {
-    "sqlite": ("-m", "not browser", "-n", "auto"),
+    "sqlite": ("-m", "not browser", *ON_ALL_CORES),
     # The house (style, types, imports) and pure tests are the same on every engine.
-    "postgresql": ("-m", "not browser and not any_engine", "-n", "auto"),
+    "postgresql": ("-m", "not browser and not any_engine", *ON_ALL_CORES),
     "browser": ("-m", "browser"),
 }
 ON_POSTGRESQL = ("tests/producer", "tests/batches", "tests/quality", "tests/doors")

@@ -58,6 +58,7 @@ TABLES = (
     filled.FILLING_BALANCES,
     goods.FILL_CHECKS,
     filled.RETAINED_SAMPLES,
+    filled.SAMPLE_LOOKS,
     filled.FILLING_RELEASES,
     goods.BOTTLES,
     labelled.LABEL_TEXTS,

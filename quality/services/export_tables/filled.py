@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from batches.models import Batch, FillingBalance, FillingRelease, RetainedSample
+from batches.models import (
+    Batch,
+    FillingBalance,
+    FillingRelease,
+    RetainedSample,
+    SampleLook,
+)
 from producer.models.journal import canonical
 from quality.services.export_tables.cells import WHEN, Row, Table
 
@@ -67,12 +73,46 @@ def _samples(batch: Batch) -> Iterator[Row]:
 
 RETAINED_SAMPLES = Table(
     name="retained_samples",
-    about="bottles and jars kept of a filling lot, and the day to look at them again",
+    about="bottles and jars kept of a filling lot, and the day to look at them first",
     head=(
         *("batch", "filling_lot", "id", "bottle", "mass_mg", "place", "look_on"),
         *("note", *WHEN),
     ),
     rows=_samples,
+)
+
+
+def _looks(batch: Batch) -> Iterator[Row]:
+    rows = SampleLook.objects.filter(sample__filling_lot__batch=batch).select_related(
+        "sample__filling_lot", "entered_by__person"
+    )
+    for row in rows.order_by("pk"):
+        yield (
+            batch.number,
+            row.sample.filling_lot.code,
+            row.pk,
+            row.sample_id,
+            row.state,
+            row.found,
+            row.look_on,
+            row.supersedes_id,
+            row.is_void,
+            row.reason,
+            row.observed_at,
+            row.entered_at,
+            row.entered_by.person.name,
+        )
+
+
+SAMPLE_LOOKS = Table(
+    name="sample_looks",
+    about="what was found in kept samples later, and the next day to look; “sample” is"
+    " the id in retained_samples.csv",
+    head=(
+        *("batch", "filling_lot", "id", "sample", "state", "found", "look_on"),
+        *("supersedes", "is_taken_back", "reason", *WHEN),
+    ),
+    rows=_looks,
 )
 
 

@@ -8,6 +8,7 @@ from typing import Final
 
 from batches.lifecycle import BatchStatus
 from batches.models import Batch
+from batches.services import samples
 from quality.models import Recall, Signature, SignatureMark
 from quality.services import marks
 from quality.services.deviations import Decision, Standing, subject
@@ -97,6 +98,7 @@ def exceptions_of(
             *_timed(events),
             *_read_with(used),
             *_recalled(batch),
+            *_changed(batch),
         ],
         corrections=corrections_in(events),
         heading=_heading(batch),
@@ -232,6 +234,18 @@ def _recalled(batch: Batch) -> Iterator[Unusual]:
             sentence=(
                 f"{recall.code}, {kind} of class {recall.hazard_class},"
                 f" {recall.get_status_display()}: {recall.reason}"
+            ),
+        )
+
+
+def _changed(batch: Batch) -> Iterator[Unusual]:
+    """Yield what was found changed in a sample that is kept of its bottles."""
+    for look in samples.changed().filter(sample__filling_lot__batch=batch):
+        yield Unusual(
+            status=look.state,
+            word="sample changed",
+            sentence=(
+                f"A sample kept of {look.sample.filling_lot.code} changed: {look.found}"
             ),
         )
 

@@ -45,6 +45,7 @@ def due(
         revised.certificates(today, revisions),
         urgent.discrepancies(today),
         bottles.doubts(today),
+        filled.changed(today, mark=mark),
         scanned.alerts(today),
         urgent.failed_instruments(today),
         # … then what stands on the stove, what waits for somebody, …

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from itertools import chain
 
-from batches.models import Batch, Bottle, Charge, FillingLot, SprayMix
+from batches.models import Batch, Bottle, Charge, FillingLot, Portion, SprayMix
 from producer import journal
 from producer.models import (
     Attachment,
@@ -29,6 +29,7 @@ from quality.services.verification import (
     files,
     masses,
     mixes,
+    portions,
     rows,
     series,
     states,
@@ -102,6 +103,11 @@ CHECKS = (
         name="Spray mixes and what they drew",
         count=SprayMix.objects.count,
         walk=untold(mixes.faults),
+    ),
+    Check(
+        name="Portions and what was taken out of them",
+        count=Portion.objects.count,
+        walk=untold(portions.faults),
     ),
     Check(
         name="Filling lots and bottles",
