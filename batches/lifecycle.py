@@ -148,6 +148,22 @@ BOTTLE_MOVES = (
     Move(_F.RETURNED, _F.DESTROYED, MAKER, (REASON,), also=(REVIEWER,)),
     Move(_F.RECOVERED, _F.DESTROYED, MAKER, (REASON,)),
 )
+# What undoes a record that was a mistake. Nobody chooses one of these: each is made by
+# the one service that writes the row which takes the mistake back, and by no other.
+BOTTLE_CORRECTIONS = (
+    Move(
+        _F.DISPATCHED,
+        _F.FILLED,
+        MAKER,
+        ("its whole dispatch taken back", REASON),
+        also=(REVIEWER,),
+    ),
+    # Looked at before it can leave again. A sample stays a sample, and what a recall
+    # fetched stays fetched.
+    Move(_F.DESTROYED, _F.ON_HOLD, REVIEWER, ("a doubt about it settled", REASON)),
+    Move(_F.DESTROYED, _F.RETAINED, REVIEWER, ("a doubt about it settled", REASON)),
+    Move(_F.DESTROYED, _F.RECOVERED, REVIEWER, ("a doubt about it settled", REASON)),
+)
 
 
 def find_move(moves: Iterable[Move], start: _Status, end: _Status) -> Move:

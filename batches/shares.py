@@ -18,11 +18,12 @@ blend; 500 g of that with 500 g of other paste in a rework: 1/4, 1/10, 1/20.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from decimal import Decimal
 from fractions import Fraction
-from graphlib import TopologicalSorter
+from graphlib import CycleError, TopologicalSorter
 
 
 class ShareError(ValueError):
@@ -55,6 +56,10 @@ def shares_of(root: int, drawn: Iterable[tuple[int, int, int]]) -> dict[int, Sha
     came with it, its share is only known to be at least that. Raises
     :class:`ShareError` for a mass below nought.
 
+    A batch in itself cannot arise. Should the records say so all the same, of the least
+    draw of the ring nothing is taken to be the root; what it went into has at least the
+    share that is found.
+
     >>> drawn = [(1, 2, 30), (9, 2, 10), (1, 3, 50), (2, 3, 20), (9, 3, 30)]
     >>> shares_of(1, drawn)[3].least
     Fraction(13, 20)
@@ -65,23 +70,50 @@ def shares_of(root: int, drawn: Iterable[tuple[int, int, int]]) -> dict[int, Sha
             raise ShareError("A mass is not below nought.")
         if batch != root:  # whatever went into it, all of it is the root
             into[batch].append((source, mass_mg))
-    order = TopologicalSorter(
-        {batch: [source for source, _ in rows] for batch, rows in into.items()}
-    )
+    cut: dict[int, set[int]] = defaultdict(set)
     found = {root: Share(least=Fraction(1))}
-    for batch in order.static_order():
+    for batch in _in_order(into, cut):
         if batch in into:
-            found[batch] = _mixed(into[batch], found)
+            found[batch] = _mixed(into[batch], found, cut[batch])
     return found
 
 
-def _mixed(rows: list[tuple[int, int]], known: Mapping[int, Share]) -> Share:
-    parts = [(mass_mg, known[one]) for one, mass_mg in rows if one in known]
-    part = sum((mass_mg * share.least for mass_mg, share in parts), Fraction(0))
+def _in_order(
+    into: Mapping[int, list[tuple[int, int]]], cut: Mapping[int, set[int]]
+) -> list[int]:
+    """Return sources before what they went into; where a ring was opened is in cut."""
+    sources = {batch: dict(rows) for batch, rows in into.items()}
+    while True:
+        try:
+            return list(TopologicalSorter(sources).static_order())
+        except CycleError as error:
+            ring = error.args[1]
+        source, batch = min(
+            itertools.pairwise(ring), key=lambda edge: sources[edge[1]][edge[0]]
+        )
+        del sources[batch][source]
+        cut[batch].add(source)
+
+
+def _mixed(
+    rows: list[tuple[int, int]], known: Mapping[int, Share], cut: Set[int]
+) -> Share:
+    parts = [
+        (mass_mg, known[one])
+        for one, mass_mg in rows
+        if one in known and one not in cut
+    ]
+    # Σ m·s as one fraction, brought to lowest terms once and not with each term.
+    part, whole = 0, 1
+    for mass_mg, share in parts:
+        over = share.least.denominator
+        part = part * over + mass_mg * share.least.numerator * whole
+        whole *= over
     total_mg = sum(mass_mg for _, mass_mg in rows)
     return Share(
-        least=part / total_mg if total_mg else Fraction(0),
-        is_least=any(
+        least=Fraction(part, whole * total_mg) if total_mg else Fraction(0),
+        is_least=bool(cut)
+        or any(
             share.is_least or (not mass_mg and share.least > 0)
             for mass_mg, share in parts
         ),

@@ -234,7 +234,6 @@ urlpatterns = [
         "labels/formats/new/", sheet_formats.label_format_new, name="label_format_new"
     ),
     path("labels/formats/<int:pk>/", sheet_formats.label_format, name="label_format"),
-    path("b/<str:code>/move/", bottles.bottle_move, name="bottle_move"),
     path("dispatches/", bottles.dispatches, name="dispatches"),
     path("dispatches/<str:code>/", bottles.dispatch, name="dispatch"),
 ]

@@ -29,9 +29,10 @@ BOTTLE_LENGTH = 12
 GROUP_LENGTH = 4
 FIRST_YEAR, LAST_YEAR = 2000, 2099  # a code has two digits for the year
 
-_BOTTLE_ADDRESS = re.compile(r".*/b/([^/?#]+)/?(?:[?#].*)?", re.IGNORECASE)
+_BEFORE_BOTTLE = re.compile("/b/", re.IGNORECASE)
 _WHOLE_ADDRESS = re.compile(r"https?://[^/?#]+/([^?#]*)(?:[?#].*)?", re.IGNORECASE)
-_GAPS = re.compile(r"[\s\-\u2010-\u2015\u2212]+")  # blanks, hyphens, dashes, minus
+# Blanks, hyphens, dashes, minus, and what cannot be seen but is copied along.
+_GAPS = re.compile(r"[\s\-\u00ad\u200b-\u200d\u2010-\u2015\u2060\u2212\ufeff]+")
 _TO_UPPER = str.maketrans(string.ascii_lowercase, string.ascii_uppercase)
 _NUMBERED = re.compile(r"([A-Z])([0-9]{2})((?!0000)[0-9]{4}|[1-9][0-9]{4,})([0-9A-Z])")
 
@@ -60,10 +61,22 @@ def normalise(text: str) -> str:
 
     >>> normalise(" https://soap.example/b/abcd-efgh-jkmn/ ")
     'ABCDEFGHJKMN'
+    >>> normalise("abcd\u200b-efgh\u00ad-jkmn")  # copied from a page or a PDF
+    'ABCDEFGHJKMN'
     """
     text = text.strip()
-    address = _BOTTLE_ADDRESS.fullmatch(text)
-    return _GAPS.sub("", address[1] if address else text).translate(_TO_UPPER)
+    return _GAPS.sub("", _bottle_part(text) or text).translate(_TO_UPPER)
+
+
+def _bottle_part(text: str) -> str:
+    """Return what stands in an address where a bottle's code does, or nothing.
+
+    In one pass over the text, however long: anybody may send one.
+    """
+    path = re.split("[?#]", text, maxsplit=1)[0]
+    _, *after = _BEFORE_BOTTLE.split(path)
+    part = after[-1].removesuffix("/") if after else ""
+    return "" if "/" in part else part
 
 
 def is_bottle_code(text: str) -> bool:
@@ -152,7 +165,7 @@ def code_within(text: str) -> str:
     'ABCDEFGHJKMN'
     """
     text = text.strip()
-    if _BOTTLE_ADDRESS.fullmatch(text):
+    if _bottle_part(text):
         return normalise(text)
     address = _WHOLE_ADDRESS.fullmatch(text)
     if address is None:

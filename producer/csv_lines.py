@@ -21,8 +21,7 @@ def lines(head: Iterable[str], rows: Iterable[Iterable[Any]]) -> Iterator[str]:
     """Yield a CSV line by line, the head first; memory stays bounded."""
     writer: Any = csv.writer(_Line())
     yield writer.writerow(head)
-    for row in rows:
-        yield writer.writerow(row)
+    yield from map(writer.writerow, rows)
 
 
 def safe_cell(text: str) -> str:

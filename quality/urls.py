@@ -5,6 +5,7 @@ from django.urls import path
 from quality.views import (
     alerts,
     alkali,
+    bottle_moving,
     bottles,
     certificates,
     changing,
@@ -16,6 +17,7 @@ from quality.views import (
     dossiers,
     doubts,
     filling_release,
+    flows,
     goods,
     hold_points,
     instruments,
@@ -24,6 +26,7 @@ from quality.views import (
     liquids,
     methods,
     overview,
+    recall_steps,
     recalls,
     reviews,
     sheets,
@@ -56,6 +59,11 @@ urlpatterns = [
         name="fill_release",
     ),
     path("dispatches/new/", dispatches.dispatch_new, name="dispatch_new"),
+    path(
+        "dispatches/<str:code>/take-back/",
+        dispatches.dispatch_take_back,
+        name="dispatch_take_back",
+    ),
     path(
         "dispatches/<str:code>/note.pdf", dispatches.dispatch_note, name="dispatch_note"
     ),
@@ -126,11 +134,18 @@ urlpatterns = [
     path("batches/<str:number>/doses/", liquids.doses, name="doses"),
     path("bottles/<str:code>/labels/", labels.labels, name="labels"),
     path("bottles/<str:code>/check/", liquids.fill_check, name="fill_check"),
+    path(
+        "bottles/<str:code>/checks/<int:pk>/take-back/",
+        liquids.fill_check_take_back,
+        name="fill_check_take_back",
+    ),
     path("batches/<str:number>/correct/", corrections.correction, name="correction"),
     path("affected/<str:code>/", recalls.affected, name="affected"),
     path("affected/<str:code>/list.pdf", recalls.affected_pdf, name="affected_pdf"),
     path("affected/<str:code>/list.csv", recalls.affected_csv, name="affected_csv"),
     path("affected/<str:code>/recall/", recalls.recall_open, name="recall_open"),
+    path("flow/<str:code>/", flows.flow, name="flow"),
+    path("flow/<str:code>/flow.pdf", flows.flow_pdf, name="flow_pdf"),
     path("sprays/", sprays.sprays, name="sprays"),
     path("sprays/log.csv", sprays.sprays_csv, name="sprays_csv"),
     path("sprays/log.pdf", sprays.sprays_pdf, name="sprays_pdf"),
@@ -213,6 +228,7 @@ urlpatterns = [
     path(
         "consignees/<int:pk>/erase/", contacts.consignee_erase, name="consignee_erase"
     ),
+    path("b/<str:code>/move/", bottle_moving.bottle_move, name="bottle_move"),
     path("b/<str:code>/doubt/", doubts.bottle_doubt_report, name="bottle_doubt_report"),
     path(
         "doubts/<int:pk>/settle/",
@@ -238,5 +254,33 @@ urlpatterns = [
     path("recalls/", recalls.recalls, name="recalls"),
     path("recalls/<str:code>/", recalls.recall, name="recall"),
     path("recalls/<str:code>/list.pdf", recalls.recall_pdf, name="recall_pdf"),
-    path("recalls/<str:code>/advance/", recalls.recall_advance, name="recall_advance"),
+    path(
+        "recalls/<str:code>/advance/",
+        recall_steps.recall_advance,
+        name="recall_advance",
+    ),
+    path("recalls/<str:code>/close/", recall_steps.recall_close, name="recall_close"),
+    path(
+        "recalls/<str:code>/attempts/new/",
+        recall_steps.recall_contact_new,
+        name="recall_contact_new",
+    ),
+    path(
+        "recalls/<str:code>/attempts/<int:pk>/amend/",
+        recall_steps.recall_contact_amend,
+        name="recall_contact_amend",
+    ),
+    path(
+        "recalls/<str:code>/attempts/<int:pk>/void/",
+        recall_steps.recall_contact_void,
+        name="recall_contact_void",
+    ),
+    path(
+        "recalls/<str:code>/report/", recall_steps.recall_report, name="recall_report"
+    ),
+    path(
+        "recalls/<str:code>/report.pdf",
+        recall_steps.recall_report_pdf,
+        name="recall_report_pdf",
+    ),
 ]

@@ -13,18 +13,20 @@ from batches.models import (
     FillingLot,
     FillingRelease,
     Formula,
+    FormulaVersion,
     LabelIssue,
     LabelVersion,
     RetainedSample,
     SampleLook,
 )
-from batches.services import label_texts, labelling, samples
+from batches.services import cooking, label_texts, labelling, samples
 from batches.services.label_bands import bands_of
 from batches.sheets import USUAL, Placement, Sheet
 from producer.models import Place
 from producer.services import registers
 from quality.models import FillCheck
 from quality.services import filling_checks, filling_release
+from quality.services.weighings import failed, here_to_weigh, newest_check
 from tests import make
 from tests.once import once
 
@@ -79,6 +81,31 @@ def labels_issued(
     )
 
 
+def liquid_of(
+    crew: make.Crew, then: datetime.datetime, version: FormulaVersion | None = None
+) -> Batch:
+    """Return a released liquid that was weighed out at that time."""
+    made = version or make.liquid_version(crew)
+    batch = make.open_batch(crew, made, basis_mg=500_000, opened_at=then)
+    make.charge_all(crew, batch)
+    make.read_ph(crew, batch)
+    make.weigh_bulk(crew, batch, share="0.99", observed_at=then)
+    return make.signed(
+        crew.reviewer, cooking.finish(by=crew.maker, batch=batch), "release"
+    )
+
+
+def filled_of(
+    crew: make.Crew,
+    then: datetime.datetime,
+    version: FormulaVersion | None = None,
+    **changes: Any,
+) -> FillingLot:
+    """Return a filling lot that was weighed out and filled at that time."""
+    liquid = liquid_of(crew, then, version)
+    return make.filled(crew, liquid, observed_at=then, **changes)
+
+
 @once
 def labelled(crew: make.Crew, lot: FillingLot) -> FillingLot:
     """Issue a label for each bottle of a lot, and count them all as applied."""
@@ -93,12 +120,13 @@ def labelled(crew: make.Crew, lot: FillingLot) -> FillingLot:
 def weighed(
     crew: make.Crew, lot: FillingLot, *, share: str = "1.002", **changes: Any
 ) -> FillCheck:
-    """Weigh every bottle of a lot, each with this share of its nominal quantity."""
+    """Weigh every bottle that is here, each with this share of its nominal quantity."""
     net_mg = int(lot.nominal_ul * lot.density * Decimal(share))
     facts = {
         "scale": make.scale(crew.maker),
         "tare_mg": TARE_MG,
-        "net_mg": [net_mg] * lot.count,
+        "net_mg": [net_mg] * here_to_weigh(lot),
+        "since": "topped up" if failed(newest_check(lot)) else "",
         **changes,
     }
     return filling_checks.record_fill_check(by=crew.maker, filling_lot=lot, **facts)

@@ -9,8 +9,8 @@ from batches.models import Bottle, Dispatch
 from batches.services import bottle_moves
 from producer.models import Consignee, Place, Stock, User
 from producer.services import registers
-from quality.models import Recall
-from quality.services import recalling, supplying
+from quality.models import Recall, RecallEvent
+from quality.services import recall_closing, recalling, supplying
 from tests import bottling, make
 
 
@@ -20,7 +20,11 @@ def place(crew: make.Crew, name: str = "Cellar") -> Place:
 
 
 def moved(by: User, bottle: Bottle, new: str, reason: str, **more: Any) -> Bottle:
-    """Record what became of a bottle; return it as the database has it then."""
+    """Record what became of a bottle; return it as the database has it then.
+
+    Whether a recall covers it is not looked at, unless ``recalled`` is given.
+    """
+    more.setdefault("recalled", lambda bottles: [one.pk for one in bottles])
     bottle_moves.move_bottles(by=by, bottles=[bottle], new=new, reason=reason, **more)
     return Bottle.objects.listed().get(pk=bottle.pk)
 
@@ -32,6 +36,25 @@ def dispatched(
     for lot in {bottle.filling_lot for bottle in bottles}:
         bottling.may_leave(crew, lot)
     return supplying.dispatch(by=crew.maker, bottles=bottles, consignee=consignee)
+
+
+def closed(crew: make.Crew, recall: Recall, note: str = "all back") -> Recall:
+    """Say that the holders of an open recall are notified, and close it."""
+    recall = recalling.advance(by=crew.reviewer, recall=recall, note="told them")
+    return recall_closing.close(
+        by=crew.reviewer,
+        recall=recall,
+        note=note,
+        password=make.PASSWORD,
+        why_not="the scene needs it closed",
+    )
+
+
+def kept(new: str) -> dict[str, Any]:
+    """Return what was kept with the step of the one recall that led to this state."""
+    facts: dict[str, Any] | None = RecallEvent.objects.get(new=new).facts
+    assert facts is not None
+    return facts
 
 
 def recall(crew: make.Crew, root: Stock) -> Recall:

@@ -20,6 +20,7 @@ from batches.services import containers, half_weighings, titrating
 from producer.models import Certificate, Instrument, Material, RawLot, Stock, User
 from quality.models import FillCheck, Limit
 from quality.services import filling_checks, limits
+from quality.services.weighings import failed, here_to_weigh, newest_check
 from tests import make
 from tests.once import once
 
@@ -134,14 +135,25 @@ def topped_up_bottles(crew: make.Crew) -> FillingLot:
     return lot
 
 
+def fine_scale(crew: make.Crew) -> Instrument:
+    """Return a scale that shows a hundredth of a gram, for small bottles."""
+    name = "fine scale"
+    known = Instrument.objects.filter(name=name).first()
+    return known or make.registered(
+        crew.maker,
+        Instrument(kind=Instrument.Kind.SCALE, name=name, resolution=Decimal("0.01")),
+    )
+
+
 def weigh_bottles(crew: make.Crew, lot: FillingLot, net_mg: int) -> FillCheck:
-    """Weigh every bottle of a lot; each holds so much."""
+    """Weigh every bottle that is here; each holds so much."""
     return filling_checks.record_fill_check(
         by=crew.maker,
         filling_lot=lot,
         scale=make.scale(crew.maker),
         tare_mg=42_000,
-        net_mg=[net_mg] * lot.count,
+        net_mg=[net_mg] * here_to_weigh(lot),
+        since="topped up" if failed(newest_check(lot)) else "",
     )
 
 

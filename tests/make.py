@@ -315,14 +315,12 @@ def liquid_version(
     return version
 
 
-@once
 def spray_version(crew: Crew, **wording: Any) -> FormulaVersion:
     """Return a spray against pests."""
     name = "Greenfly spray"
     return liquid_version(crew, name=name, purpose="spray", **wording)
 
 
-@once
 def blend_version(crew: Crew, *, name: str = "Blended paste") -> FormulaVersion:
     """Return a blend of batches of the paste."""
     known = Formula.objects.filter(name=name).first()
@@ -595,7 +593,6 @@ def released_paste(crew: Crew, **changes: Any) -> Batch:
     return signed(crew.reviewer, cooked_batch(crew, **changes), "release")
 
 
-@once
 def failed_paste(crew: Crew, *meanings: str, **changes: Any) -> Batch:
     """Return a paste of pH 11 that was rejected, with further decisions if given."""
     batch = cooked_batch(crew, **{"ph": "11", **changes})
@@ -638,7 +635,12 @@ def filled(
         by=crew.maker,
         batch=batch or released_liquid(crew),
         count=count,
-        **{"nominal_ul": 500_000, "density": Decimal("1.02"), **changes},
+        **{
+            "nominal_ul": 500_000,
+            "density": Decimal("1.02"),
+            "density_reason": "100 ml weighed twice",
+            **changes,
+        },
     )
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from django import forms
 
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle, FillingLot, SampleLook
+from batches.services.density import PLAUSIBLE, Density
 from batches.services.filling import MOST_BOTTLES
 from batches.services.filling_balance import COLDEST, HOTTEST
 from producer.codes import grouped
@@ -22,25 +22,38 @@ from producer.forms.fields import (
 )
 from producer.models import Place
 
+TOO_MANY = (
+    "At most %(limit_value)s bottles in one filling. Number the others in a second one."
+)
+
 
 class FillForm(ActForm):
     """A filling into bottles of one size."""
 
     count = forms.IntegerField(
-        label="Bottles filled", min_value=1, max_value=MOST_BOTTLES
+        label="Bottles filled",
+        min_value=1,
+        max_value=MOST_BOTTLES,
+        error_messages={"max_value": TOO_MANY},
     )
     planned = forms.IntegerField(
         label="Bottles planned",
         required=False,
         min_value=1,
         max_value=MOST_BOTTLES,
+        error_messages={"max_value": TOO_MANY},
         help_text="Where it was another number.",
     )
     nominal_ul = VolumeField(label="Nominal quantity of each")
     density = NumberField(
         label="Density at 20 °C (g/ml)",
-        within=(Decimal("0.8"), Decimal("1.3")),
+        within=PLAUSIBLE,
         help_text="Weigh 100 ml at 20 °C and divide by 100. Cool before filling.",
+    )
+    density_reason = forms.CharField(
+        label="If that is not the density of the book: how you know",
+        required=False,
+        help_text="Only where it differs by more than a hundredth.",
     )
     temperature = NumberField(
         label="Temperature at filling (°C)",
@@ -75,7 +88,10 @@ class FillForm(ActForm):
     observed_at = ObservedField()
 
     groups = (
-        ("The bottles", ("count", "planned", "nominal_ul", "density")),
+        (
+            "The bottles",
+            ("count", "planned", "nominal_ul", "density", "density_reason"),
+        ),
         ("How and where", ("temperature", "place", "observed_at")),
         (
             "Where the mass went",
@@ -89,8 +105,14 @@ class FillForm(ActForm):
         ),
     )
 
-    def __init__(self, *args: Any, **options: Any) -> None:
+    def __init__(
+        self, *args: Any, measured: Density | None = None, **options: Any
+    ) -> None:
         super().__init__(*args, **options)
+        if measured is not None:
+            field = self.fields["density"]
+            field.initial = measured.value.normalize()
+            field.help_text = f"As {measured.origin}. Weigh again if it may be another."
         _offer_places(self.fields["place"])
 
     def clean(self) -> dict[str, Any]:

@@ -54,11 +54,16 @@ class VersionForm(ActForm):
         required=False,
         max_length=120,
         help_text=(
-            "Leave empty unless your authority has given you one: without it a spray is"
-            " for own use only. Rules differ by place and change."
+            "The number itself, as it stands in the authority's letter. Leave empty"
+            " unless your authority has given you one: without it a spray is for own"
+            " use only. Rules differ by place and change."
         ),
     )
-    authority_checked_on = DayField(label="Rules last checked on", required=False)
+    authority_checked_on = DayField(
+        label="Rules last checked on",
+        required=False,
+        help_text="The day on which you did: today, or before.",
+    )
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)

@@ -360,9 +360,20 @@ class BottleMoveForm(ReasonForm):
 
     field_order = ("new", "inspection", "reason")
 
-    def __init__(self, *args: Any, bottle: Bottle, user: User, **options: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        bottle: Bottle,
+        user: User,
+        is_recalled: bool,
+        **options: Any,
+    ) -> None:
         super().__init__(*args, **options)
-        choices = bottle_moves.choices_for(user, bottle.status)
+        choices = [
+            (new, words)
+            for new, words in bottle_moves.choices_for(user, bottle.status)
+            if is_recalled or new != BottleStatus.RECOVERED
+        ]
         self.fields["new"].choices = choices  # type: ignore[attr-defined]
         to_stock = BottleStatus.FILLED in dict(choices)
         if not (to_stock and back_in_stock.was_out(bottle)):

@@ -7,6 +7,8 @@ from django import forms
 from producer.forms.base import ActForm
 from producer.models import Place
 
+MOST_SIGNS = 100_000  # of some thousand codes
+
 
 class CollectForm(ActForm):
     """Bottles by their codes, a range of numbers, or a filling lot."""
@@ -14,13 +16,14 @@ class CollectForm(ActForm):
     codes = forms.CharField(
         label="Bottle codes",
         required=False,
+        max_length=MOST_SIGNS,
         widget=forms.Textarea({"rows": 4, "spellcheck": "false"}),
         help_text="Scan or type, one a line. Or give a range below.",
     )
     filling_lot = forms.CharField(
         label="Or filling lot",
         required=False,
-        help_text="Without numbers: all of it that is here for this.",
+        help_text="Without numbers: all its bottles of which this can be recorded.",
     )
     first = forms.IntegerField(label="First bottle", required=False, min_value=1)
     last = forms.IntegerField(label="Last bottle", required=False, min_value=1)

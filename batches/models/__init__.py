@@ -32,6 +32,7 @@ from batches.models.scans import (
     ScanAlert,
 )
 from batches.models.sprays import PatchTest, SprayMix
+from batches.models.taken_back import DestructionTakenBack, DispatchTakenBack
 from batches.models.titrations import (
     ContainerWeighing,
     Titration,
@@ -53,9 +54,11 @@ __all__ = [
     "Classification",
     "ContainerWeighing",
     "Cost",
+    "DestructionTakenBack",
     "Discrepancy",
     "DiscrepancyEnd",
     "Dispatch",
+    "DispatchTakenBack",
     "FillingBalance",
     "FillingLot",
     "FillingRelease",

@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle, BottleDiscrepancy, BottleDiscrepancyEnd
-from batches.services import filling, label_counts
+from batches.services import destroyed_back, filling, label_counts
 from producer import journal
 from producer.codes import grouped
 from producer.errors import Conflict, Refusal
@@ -81,12 +81,15 @@ def settle(
     by: User,
     doubt: BottleDiscrepancy,
     reason: str,
+    never_destroyed: bool = False,
     submission: uuid.UUID | None = None,
 ) -> BottleDiscrepancyEnd:
     """Record what it was and what was done. The bottle stays on hold until freed.
 
     Its sisters may leave again once a double is settled: so each label that was
-    printed for them is accounted for before, as at the door.
+    printed for them is accounted for before, as at the door. ``never_destroyed`` says
+    of one that was found that recording it as destroyed was a mistake: it is here
+    again, on hold until a reviewer frees it; see :mod:`.destroyed_back`.
     """
     require(by, Right.REVIEWER)
     journal.in_line()
@@ -99,12 +102,14 @@ def settle(
     row = BottleDiscrepancyEnd.objects.create(
         discrepancy=doubt, reason=reason, observed_at=timezone.now(), entered_by=by
     )
+    here = destroyed_back.take_back(by=by, end=row) if never_destroyed else None
     journal.write(
         by=by,
         act="doubt about a bottle settled",
         subject=row,
         label=doubt.bottle.code,
         before={"kind": doubt.kind, "found": doubt.found},
+        after={"never_destroyed": True, "status": here.value} if here else None,
         reason=reason,
         submission=submission,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import Any, Final
 
 from django.db import transaction
@@ -43,6 +43,16 @@ WORDS: Final = {
     BottleStatus.FILLED: "back to stock",
 }
 MOST_NAMED = 3  # bottles in one sentence
+NOT_RECALLED: Final = (
+    f"There is no recall of it. Choose “{WORDS[BottleStatus.RETURNED]}”."
+)
+# The ids of those of these bottles that a real recall covers, open or past.
+Recalled = Callable[[Sequence[Bottle]], Collection[int]]
+
+
+def none_is(_: Sequence[Bottle]) -> Collection[int]:
+    """Answer for who knows of no recall: then nothing is recovered in one."""
+    return ()
 
 
 @transaction.atomic
@@ -54,6 +64,7 @@ def move_bottles(
     reason: str,
     inspection: str = "",
     place: Place | None = None,
+    recalled: Recalled = none_is,
     submission: uuid.UUID | None = None,
 ) -> int:
     """Move bottles, all of them or none, and return how many.
@@ -61,7 +72,9 @@ def move_bottles(
     ``new`` is one of :data:`CHOICES`; which right it needs depends on where a bottle
     is now. Who had it stays in its events. ``inspection`` is what was found on looking
     at it, and is needed before anything that was out goes back to stock. ``place`` is
-    where they stand from now on.
+    where they stand from now on. ``recalled`` says which of them a real recall covers,
+    :func:`quality.services.under_recall.recalled`: no other is recovered in one. It is
+    handed down, because imports run one way.
     """
     require(by, Right.REVIEWER if by.may(Right.REVIEWER) else Right.MAKER)
     journal.in_line()
@@ -71,7 +84,8 @@ def move_bottles(
         raise Refusal("Choose at least one bottle.", field="codes")
     each_once(bottles)
     bottles = fresh(bottles)
-    _movable(by, bottles, status)
+    covered = recalled(bottles) if status is BottleStatus.RECOVERED else ()
+    _movable(by, bottles, status, covered)
     _standing(place, status)
     if status is BottleStatus.FILLED:
         back_in_stock.check(bottles, inspection=inspection)
@@ -125,6 +139,27 @@ def why_not_moved(bottle: Bottle, new: str) -> str:
     return ""
 
 
+def why_not_recovered(bottle: Bottle, new: str, covered: Collection[int]) -> str:
+    """Return that no recall covers a bottle to be recovered in one, or nothing."""
+    is_covered = new != BottleStatus.RECOVERED or bottle.pk in covered
+    return "" if is_covered else NOT_RECALLED
+
+
+def of_others(user: User, old: str) -> str:
+    """Return what only somebody else may record of a bottle that is ``old``."""
+    said = []
+    for move in moves_from(BOTTLE_MOVES, BottleStatus(old)):
+        if move.end not in CHOICES or _may(user, move):
+            continue
+        whose = " or a ".join(move.rights)
+        if move.end == BottleStatus.FILLED:
+            said.append(f"A {whose} puts it {WORDS[BottleStatus.FILLED]}.")
+        else:
+            words = WORDS[BottleStatus(move.end)]
+            said.append(f"A {whose} records it as “{words}”.")
+    return " ".join(said)
+
+
 def _may(user: User, move: Move) -> bool:
     return any(user.may(right) for right in move.rights)
 
@@ -137,11 +172,17 @@ def _chosen(new: str) -> BottleStatus:
     return BottleStatus(new)
 
 
-def _movable(by: User, bottles: Sequence[Bottle], new: BottleStatus) -> None:
+def _movable(
+    by: User, bottles: Sequence[Bottle], new: BottleStatus, covered: Collection[int]
+) -> None:
     bad = [
         (one, words)
         for one in bottles
-        if (words := why_not_moved(one, new) or _whose(by, one, new))
+        if (
+            words := why_not_moved(one, new)
+            or _whose(by, one, new)
+            or why_not_recovered(one, new, covered)
+        )
     ]
     if not bad:
         return

@@ -1,4 +1,4 @@
-"""The labels that bottles carry: texts that may not stand there now, and none at all.
+"""The labels that bottles carry: what may not stand there now, and none at all.
 
 What a bottle carries is the newest copy printed for it.
 """
@@ -16,8 +16,10 @@ from batches.models import (
     FillingBalance,
     FillingLot,
     LabelCopy,
+    LabelIssue,
     LabelVersion,
 )
+from batches.services.label_bands import Bands, bands_of
 from batches.services.label_state import classes_now, may_print
 
 TO_LEAVE = (BottleStatus.FILLED, BottleStatus.ON_HOLD)
@@ -61,6 +63,61 @@ def outdated(lots: Collection[FillingLot]) -> dict[int, list[str]]:
             if label_id == label.pk:
                 found[lot_id].append(said)
     return dict(found)
+
+
+def wrong_class(bottles: Sequence[Bottle]) -> dict[int, str]:
+    """Return by bottle what to do about a class of contents that is none of it now.
+
+    The class printed is held against the one reckoned from the records as they stand.
+    Another one stands while it was chosen for a reason and what it was chosen beside
+    is still what is reckoned: the reason was for that. A class that nothing can be
+    reckoned for any more does not stand without one. The outcome of each batch is
+    asked once.
+    """
+    lots = {bottle.pk: bottle.filling_lot for bottle in bottles}
+    newest = _newest_copies(list(lots))
+    issues = LabelIssue.objects.in_bulk({copy.issue_id for copy in newest})
+    now: dict[int, Bands] = {}
+    found = {}
+    for copy in newest:
+        lot, issue = lots[copy.bottle_id], issues[copy.issue_id]
+        if lot.batch_id not in now:
+            now[lot.batch_id] = bands_of(lot)
+        bands = now[lot.batch_id]
+        if not _may_stand(issue, bands):
+            found[copy.bottle_id] = _of_class(issue.band, bands, copy.copy + 1)
+    return found
+
+
+def _newest_copies(ids: Sequence[int]) -> list[LabelCopy]:
+    later = LabelCopy.objects.filter(
+        bottle=OuterRef("bottle"), copy__gt=OuterRef("copy")
+    )
+    found: list[LabelCopy] = []
+    for start in range(0, len(ids), AT_A_TIME):
+        piece = ids[start : start + AT_A_TIME]
+        found += LabelCopy.objects.filter(~Exists(later), bottle__in=piece)
+    return found
+
+
+def _may_stand(issue: LabelIssue, now: Bands) -> bool:
+    if issue.band == now.reckoned:
+        return True
+    chosen = bool(issue.sheet["band_reason"])
+    return chosen and issue.sheet["band_reckoned"] == now.reckoned
+
+
+def _of_class(printed: str, now: Bands, copy: int) -> str:
+    known = (
+        f"by what is recorded now it is “{now.reckoned}”."
+        if now.reckoned
+        else f"none can be reckoned now: {now.why_not}"
+    )
+    return (
+        f"carries the class of contents “{printed}” on its label, and {known} Print a"
+        f" new label for it, copy {copy}, and say why; put it over the old one, and"
+        " count that as spoiled."
+    )
 
 
 def without_label(bottles: Sequence[Bottle]) -> set[int]:

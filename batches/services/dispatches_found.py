@@ -15,9 +15,9 @@ def found(words: str = "") -> QuerySet[Dispatch]:
     A word is a part of the code, of the name of the consignee or of the note, the code
     of a bottle or a filling lot, or a batch number.
     """
-    rows = Dispatch.objects.select_related("consignee", "entered_by__person").annotate(
-        bottles=Count("events", filter=Q(events__new=BottleStatus.DISPATCHED))
-    )
+    rows = Dispatch.objects.select_related(
+        "consignee", "entered_by__person", "taken_back__entered_by__person"
+    ).annotate(bottles=Count("events", filter=Q(events__new=BottleStatus.DISPATCHED)))
     for word in words.split():
         rows = rows.filter(
             Q(code__icontains=word)

@@ -18,7 +18,13 @@ from producer import journal
 from producer.codes import grouped, is_bottle_code, normalise
 from producer.errors import Conflict, Refusal
 from producer.models import Consignee, Right, User
-from producer.services.checks import local_day, plausible_time, require
+from producer.services.checks import (
+    existed_at,
+    local_day,
+    not_before,
+    plausible_time,
+    require,
+)
 from producer.services.numbers import next_code
 
 # What the results say against a batch: its id with a sentence, for those it concerns.
@@ -132,7 +138,10 @@ def dispatch(
     observed_at = plausible_time(observed_at or timezone.now())
     each_once(bottles)
     bottles = fresh(bottles)
-    for found in stops(bottles, consignee, local_day(observed_at)).values():
+    _after_filling(bottles, observed_at)
+    # Told as earlier, it must be in date today as well: else a date typed would do.
+    last_day = local_day(max(observed_at, timezone.now()))
+    for found in stops(bottles, consignee, last_day).values():
         raise _refusal(found[0])
     row = Dispatch(
         code=next_code("D", local_day(observed_at).year),
@@ -162,6 +171,14 @@ def dispatch(
 
 def _refusal(stop: Stop) -> Refusal:
     return Refusal(f"{stop.words} Nothing was dispatched.", field=stop.field)
+
+
+def _after_filling(bottles: Sequence[Bottle], observed_at: datetime.datetime) -> None:
+    """Refuse a time at which one of the bottles was not filled yet."""
+    last = max(existed_at(bottle.filling_lot) for bottle in bottles)
+    not_before(
+        observed_at, last, was="These bottles were filled", what="a dispatch of them"
+    )
 
 
 def each_once(bottles: Sequence[Bottle]) -> None:

@@ -22,6 +22,7 @@ from batches.lifecycle import (
 )
 from batches.models import Batch, Bottle, BottleEvent, FillingLot, Formula
 from batches.services import back_in_stock, filling_balance, moves
+from batches.services import density as densities
 from batches.services.portion_books import leave_alone
 from batches.services.use_by import first_end
 from producer import journal, written
@@ -31,7 +32,9 @@ from producer.models import Place, Right, StockMovement, User
 from producer.quantities import milligrams
 from producer.services import stock as ledger
 from producer.services.checks import (
+    existed_at,
     local_day,
+    not_before,
     plausible_time,
     require,
 )
@@ -49,6 +52,7 @@ def fill(  # noqa: PLR0913 - as much as there is to say of a filling
     nominal_ul: int,
     density: Decimal,
     count: int,
+    density_reason: str = "",
     loss_mg: int = 0,
     planned: int | None = None,
     sample_mg: int = 0,
@@ -65,7 +69,9 @@ def fill(  # noqa: PLR0913 - as much as there is to say of a filling
     was taken as a sample. ``rest_mg`` is all that is left of the batch, as weighed:
     what is then missing beyond :func:`filling_balance.most_unsaid`, or is too much,
     needs ``unexplained_reason``, and the book is set to the weighed rest. ``planned``
-    is how many bottles were meant. The bottles stand in ``place``.
+    is how many bottles were meant. A density that is not that of the book needs
+    ``density_reason``, see :func:`.density.said_of_typed`. The bottles stand in
+    ``place``.
     """
     require(by, Right.MAKER)
     batch = moves.locked(batch)
@@ -75,12 +81,15 @@ def fill(  # noqa: PLR0913 - as much as there is to say of a filling
         sample_mg=sample_mg,
         rest_mg=rest_mg,
         reason=unexplained_reason,
+        of_density=densities.said_of_typed(batch, density, density_reason),
         temperature=temperature,
     )
     filling_balance.check(told, loss_mg)
     if place is not None and not place.in_use:
         raise Refusal(f"{place.name} is not in use any more.", field="place")
-    observed_at = plausible_time(observed_at or timezone.now())
+    observed_at = _after_weighing_out(
+        batch, plausible_time(observed_at or timezone.now())
+    )
     if nominal_ul < SMALLEST_BOTTLE_UL:
         raise Refusal(
             "A bottle of less than 10 ml is a slip of the unit. Write 0.25 l, or 250"
@@ -140,6 +149,18 @@ def fill(  # noqa: PLR0913 - as much as there is to say of a filling
         submission=submission,
     )
     return lot
+
+
+def _after_weighing_out(
+    batch: Batch, observed_at: datetime.datetime
+) -> datetime.datetime:
+    """Refuse a time at which there was nothing of the batch to fill."""
+    weighed = batch.bulk_weighings.current().first()
+    if weighed is None:
+        start, was = batch.opened_at, f"Batch {batch.number} was opened"
+    else:
+        start, was = existed_at(weighed), f"Batch {batch.number} was weighed out"
+    return not_before(observed_at, start, was=was, what="its filling")
 
 
 def use_by(batch: Batch) -> datetime.date:

@@ -8,7 +8,9 @@ from __future__ import annotations
 import dataclasses
 from decimal import Decimal
 
-from batches.models import Batch, FillingBalance, FillingLot
+from django.db.models import Sum
+
+from batches.models import Batch, BulkWeighing, FillingBalance, FillingLot
 from batches.services.portion_books import portions_of
 from producer.errors import Refusal
 from producer.models import StockMovement, User
@@ -30,13 +32,15 @@ class Told:
     """What was said of a filling besides its bottles.
 
     ``rest_mg`` is everything of the batch that is left, as weighed, or None where the
-    book is believed. ``temperature`` is that of the liquid in °C.
+    book is believed. ``of_density`` is what is kept of a density that is not that of
+    the book. ``temperature`` is that of the liquid in °C.
     """
 
     planned: int
     sample_mg: int = 0
     rest_mg: int | None = None
     reason: str = ""
+    of_density: str = ""
     temperature: Decimal | None = None
 
 
@@ -80,7 +84,7 @@ def record(
         sample_mg=told.sample_mg,
         rest_mg=told.rest_mg,
         unexplained_mg=_unexplained(lot.batch, drawn, told),
-        reason=told.reason.strip(),
+        reason=" ".join(filter(None, (told.reason.strip(), told.of_density))),
         temperature=told.temperature,
         observed_at=lot.observed_at,
         entered_by=by,
@@ -88,7 +92,7 @@ def record(
     row.full_clean()
     row.save(force_insert=True)
     if row.unexplained_mg:
-        _set_book(by, lot, row)
+        _set_book(by, lot, row, told.reason.strip())
     return row
 
 
@@ -117,6 +121,8 @@ def _unexplained(batch: Batch, drawn: StockMovement, told: Told) -> int:
             " at the tare and the unit, at the number of bottles and at the density.",
             field="rest_mg",
         )
+    if unexplained < 0:
+        _no_mass_from_nothing(batch, -unexplained)
     if (unexplained < 0 or unexplained > unsaid) and not told.reason.strip():
         difference = format_mass(abs(unexplained))
         more_or_less = "more" if unexplained < 0 else "less"
@@ -129,7 +135,29 @@ def _unexplained(batch: Batch, drawn: StockMovement, told: Told) -> int:
     return unexplained
 
 
-def _set_book(by: User, lot: FillingLot, row: FillingBalance) -> None:
+def _no_mass_from_nothing(batch: Batch, gain_mg: int) -> None:
+    """Refuse what would make the gains of all fillings more than one may be.
+
+    Each may be a heavy tare; a tare that is heavy every time is soap from nothing.
+    """
+    of_batch = FillingBalance.objects.filter(filling_lot__batch=batch)
+    before = of_batch.filter(unexplained_mg__lt=0)
+    gained_mg = -before.aggregate(all=Sum("unexplained_mg", default=0))["all"]
+    weighings = BulkWeighing.objects.current().filter(batch=batch)
+    made_mg = weighings.aggregate(all=Sum("net_mg", default=0))["all"]
+    most_mg = most_unsaid(made_mg)
+    if gained_mg + gain_mg > most_mg:
+        raise Refusal(
+            f"The fillings of batch {batch.number} gained {format_mass(gained_mg)}"
+            f" before, with this one {format_mass(gained_mg + gain_mg)}. Of"
+            f" {format_mass(made_mg)} made no more than {format_mass(most_mg)} can be"
+            " an error of weighing. Look at the tare and the scale, and weigh the rest"
+            " anew.",
+            field="rest_mg",
+        )
+
+
+def _set_book(by: User, lot: FillingLot, row: FillingBalance, reason: str) -> None:
     """Set the book to what was weighed; otherwise the next filling starts wrong."""
     ledger.move(
         by=by,
@@ -138,5 +166,5 @@ def _set_book(by: User, lot: FillingLot, row: FillingBalance) -> None:
         amount_mg=-row.unexplained_mg,
         observed_at=lot.observed_at,
         purpose=lot.code,
-        reason=row.reason or f"weighed as left over after filling {lot.code}",
+        reason=reason or f"weighed as left over after filling {lot.code}",
     )

@@ -17,9 +17,12 @@ from producer import journal
 from producer.errors import Refusal
 from producer.models import Material, Right, User
 from producer.quantities import format_mass
-from producer.services.checks import need_reason, require
+from producer.services.checks import local_day, need_reason, require
 
 PER_KG = 1_000_000
+# Rules that were checked longer before they were written down are a slip of the year,
+# or should be checked again. Our choice, no source.
+OLDEST_CHECK = datetime.timedelta(days=10 * 366)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -111,6 +114,43 @@ def newest_versions() -> models.QuerySet[FormulaVersion]:
     )
 
 
+def number_refused(
+    reference: str, checked_on: datetime.date | None, *, written_at: datetime.datetime
+) -> Refusal | None:
+    """Return why an authority's number, or the day it was checked, cannot be that.
+
+    None where nothing is wrong with it, also where there is none. ``written_at`` is
+    when it was written down. Whether it is a number of the authority nobody can see
+    here; a mark that stands for “not known” is none.
+    """
+    if reference and not any(sign.isalnum() for sign in reference):
+        return Refusal(
+            f"“{reference}” is no number. Write the number as your authority gave it,"
+            " or leave this empty: a spray without one is for own use only.",
+            field="authority_reference",
+        )
+    if checked_on is None:
+        return None
+    written_on = local_day(written_at)
+    if checked_on > written_on:
+        return Refusal(
+            f"{_day(checked_on)} was still to come when this was written down. Write"
+            " the day on which you last checked the rules.",
+            field="authority_checked_on",
+        )
+    if checked_on < written_on - OLDEST_CHECK:
+        return Refusal(
+            f"{_day(checked_on)} is more than ten years before this was written down."
+            " Check the rules again, and write the day on which you did.",
+            field="authority_checked_on",
+        )
+    return None
+
+
+def _day(day: datetime.date) -> str:
+    return f"{day.day} {day:%b %Y}"
+
+
 def _version(
     by: User,
     formula: Formula,
@@ -121,11 +161,17 @@ def _version(
 ) -> FormulaVersion:
     _CHECKS[Formula.Kind(formula.kind)](lines)
     _check_target(formula, wording, lines)
+    now = timezone.now()
+    reference = wording.authority_reference.strip()
+    refused = number_refused(reference, wording.authority_checked_on, written_at=now)
+    if refused is not None:
+        raise refused
+    wording = dataclasses.replace(wording, authority_reference=reference)
     version = FormulaVersion(
         formula=formula,
         version=number,
         reason=reason,
-        observed_at=timezone.now(),
+        observed_at=now,
         entered_by=by,
         **dataclasses.asdict(wording),
     )

@@ -17,14 +17,36 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from batches.lifecycle import BottleStatus
-from batches.models import FillingLot, LabelCopy, LabelCount, LabelIssue
+from batches.models import (
+    Bottle,
+    FillingBalance,
+    FillingLot,
+    LabelCopy,
+    LabelCount,
+    LabelIssue,
+)
 from batches.services.cooking.rows import newest
 from producer import journal
 from producer.errors import Refusal
 from producer.models import Right, User
-from producer.services.checks import need_reason, plausible_time, require
+from producer.services.checks import (
+    existed_at,
+    need_reason,
+    not_before,
+    plausible_time,
+    require,
+)
 
 MOST_COUNTED = 100_000  # a slip of the finger, not a count
+# With these a label is, or was when they left, on the bottle. One that is kept as a
+# sample may have none, and of one that is destroyed nobody knows.
+NEED_ONE = (
+    BottleStatus.FILLED,
+    BottleStatus.ON_HOLD,
+    BottleStatus.DISPATCHED,
+    BottleStatus.RETURNED,
+    BottleStatus.RECOVERED,
+)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -73,13 +95,16 @@ class Reconciliation:
             return (
                 f"{self.open} of {_labels(self.issued)} {'is' if one else 'are'} not"
                 f" accounted for. Look for {'it' if one else 'them'}, then count"
-                f" {'it' if one else 'them'} as applied, spoiled, returned or specimen."
+                f" {'it' if one else 'them'} as applied, spoiled, left over or a"
+                " specimen."
             )
         if self.open < 0:
             return (
                 f"{self.counted} counted of {_labels(self.issued)}: {-self.open} too"
                 " many. Count again and correct the entry that is wrong."
             )
+        if self.issued == 1:
+            return "The one label is accounted for."
         return f"All {_labels(self.issued)} are accounted for."
 
 
@@ -123,11 +148,41 @@ def open_counts(lots: Collection[FillingLot]) -> dict[int, str]:
         counted[lot_id] += count
     return {
         lot.pk: (
-            f"The labels of {lot.code} do not add up: {issued[lot.pk]} were issued and"
-            f" {counted[lot.pk]} are accounted for."
+            f"The labels of {lot.code} do not add up: {_labels(issued[lot.pk])}"
+            f" {'was' if issued[lot.pk] == 1 else 'were'} issued and"
+            f" {counted[lot.pk]} {'is' if counted[lot.pk] == 1 else 'are'} accounted"
+            " for."
         )
         for lot in lots
         if issued[lot.pk] and issued[lot.pk] != counted[lot.pk]
+    }
+
+
+def too_few(lots: Collection[FillingLot]) -> dict[int, str]:
+    """Return a sentence for each of these lots with fewer labels on than it needs.
+
+    Each bottle that left, or is here to leave, needs one. Lots from before labels were
+    counted are left out. Three queries, however many lots.
+    """
+    balances = FillingBalance.objects.filter(filling_lot__in=[lot.pk for lot in lots])
+    ids = list(balances.values_list("filling_lot_id", flat=True))
+    bottles = Bottle.objects.filter(filling_lot__in=ids, status__in=NEED_ONE)
+    by_lot = bottles.order_by().values_list("filling_lot")
+    needed = dict(by_lot.annotate(models.Count("pk")))
+    applied: Counter[int] = Counter()
+    rows = LabelCount.objects.current().filter(
+        filling_lot__in=ids, kind=LabelCount.Kind.APPLIED
+    )
+    for lot_id, count in rows.values_list("filling_lot", "count"):
+        applied[lot_id] += count
+    return {
+        lot.pk: (
+            f"{lot.code} needs {_labels(needed[lot.pk])} on bottles that left or are"
+            f" here to leave, and counted as applied: {applied[lot.pk]}. Label the"
+            " others, or correct the count."
+        )
+        for lot in lots
+        if applied[lot.pk] < needed.get(lot.pk, 0)
     }
 
 
@@ -154,7 +209,9 @@ def count_labels(
         LabelCount(filling_lot=filling_lot, kind=kind, entered_by=by),
         count=count,
         note=note,
-        observed_at=plausible_time(observed_at or timezone.now()),
+        observed_at=_once_printed(
+            filling_lot, plausible_time(observed_at or timezone.now())
+        ),
     )
     row.save(force_insert=True)
     return _written(row, "labels counted", submission=submission)
@@ -191,6 +248,18 @@ def amend_count(
     new.save(force_insert=True)
     act = "label count taken back" if void else "label count corrected"
     return _written(new, act, before=_facts(row), submission=submission)
+
+
+def _once_printed(
+    filling_lot: FillingLot, observed_at: datetime.datetime
+) -> datetime.datetime:
+    """Refuse a count from before the first label, or the first bottle, was there."""
+    first = LabelIssue.objects.filter(filling_lot=filling_lot).order_by("pk").first()
+    if first is None:
+        start, was = existed_at(filling_lot), "These bottles were filled"
+    else:
+        start, was = existed_at(first), "The first of these labels were issued"
+    return not_before(observed_at, start, was=was, what="a count of labels")
 
 
 def _filled(

@@ -5,8 +5,9 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 
-from batches import claims
+from batches import claims, label_fonts
 from batches.models import Classification, Formula, LabelDecision, LabelVersion
+from producer.models import Premises
 from producer.services import rules
 
 WHY_NO_PEST = (
@@ -14,6 +15,13 @@ WHY_NO_PEST = (
     " biocidal product before the law. Say what it washes, not what it is against; “For"
     " washing only.” says enough."
 )
+
+FIELDS = {
+    "the name on the label": "product_name",
+    "the directions": "directions",
+    "the further cautions": "cautions",
+}
+OF_THE_PREMISES = "the name, address or numbers of the premises"
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -122,6 +130,9 @@ def against_approval(label: LabelVersion) -> list[str]:
     if is_approved(label):
         found.append("This text is approved already.")
     found += against_words(label)
+    unprintable = label_fonts.why_not({**own_words(label), **_words_around(label)})
+    if unprintable:
+        found.append(unprintable)
     now = classes_now(label.formula)
     if class_changed(label, now):
         found.append(
@@ -129,6 +140,31 @@ def against_approval(label: LabelVersion) -> list[str]:
             " version with it."
         )
     return found
+
+
+def own_words(label: LabelVersion) -> dict[str, str]:
+    """Return what its writer wrote, by what it is: the keys of :data:`FIELDS`."""
+    return {part: getattr(label, field) for part, field in FIELDS.items()}
+
+
+def _words_around(label: LabelVersion) -> dict[str, str]:
+    """Return what is printed beside that: class, authority's number, the premises."""
+    of, premises = label.classification, Premises.objects.get()
+    newest_first = label.formula.versions.order_by("-version")
+    numbers = newest_first.values_list("authority_reference", flat=True)
+    return {
+        "the words of the class": f"{of.statements}{of.identifier}" if of else "",
+        "the authority's number": numbers[0],
+        OF_THE_PREMISES: "\n".join(
+            (
+                premises.name,
+                premises.address,
+                premises.phone,
+                premises.email,
+                premises.poison_centre,
+            )
+        ),
+    }
 
 
 def against_words(label: LabelVersion) -> list[str]:

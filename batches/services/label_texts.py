@@ -14,6 +14,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from batches import label_fonts
 from batches.models import Classification, Formula, LabelDecision, LabelVersion
 from batches.services import label_state
 from producer import journal
@@ -50,6 +51,10 @@ def classify(
             " or take the statements out.",
             field="signal",
         )
+    printed = "\n".join((*wordings, identifier))
+    unprintable = label_fonts.why_not({"the words of the class": printed})
+    if unprintable:
+        raise Refusal(unprintable)
     former = label_state.classes_now(formula)
     now = timezone.now()
     rows = [
@@ -194,6 +199,10 @@ def _check(row: LabelVersion, former: LabelVersion | None) -> None:
         raise Refusal(
             "This class was recorded for another product.", field="classification"
         )
+    for part, words in label_state.own_words(row).items():
+        unprintable = label_fonts.why_not({part: words})
+        if unprintable:
+            raise Refusal(unprintable, field=label_state.FIELDS[part])
     if former is not None and _said(row) == _said(former):
         raise Refusal(f"Version {former.version} says the same. Nothing was written.")
 

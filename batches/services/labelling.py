@@ -15,6 +15,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from batches import label_fonts
 from batches.label_text import Hazard, LabelText, Serial
 from batches.label_words import contents_in, day_in, signal_in, volume_in, words_in
 from batches.lifecycle import BatchStatus, BottleStatus
@@ -120,6 +121,7 @@ def issue(
         },
     )
     row.full_clean()
+    _printable(text_of(row))
     fits(text_of(row), placement.sheet)
     row.save(force_insert=True)
     written.create_all(
@@ -244,6 +246,21 @@ def _may_be_labelled(filling_lot: FillingLot, label: LabelVersion) -> None:
         raise Refusal(
             "A newer text in this language is approved. Print that one.", field="label"
         )
+
+
+def _printable(text: LabelText) -> None:
+    """Refuse what the label fonts have no sign for: texts from before it was asked."""
+    hazard = text.hazard
+    words = (text.product_name, text.directions, text.cautions)
+    block = (hazard.statements, hazard.identifier) if hazard else ()
+    unprintable = label_fonts.why_not(
+        {
+            "this text": "\n".join((*words, *block, text.authority_reference)),
+            label_state.OF_THE_PREMISES: "\n".join((*text.contact, text.poison_centre)),
+        }
+    )
+    if unprintable:
+        raise Refusal(unprintable, field="label")
 
 
 def _bottles(

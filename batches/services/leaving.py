@@ -15,6 +15,7 @@ from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle, FillingLot, Formula
 from batches.services import carried, filling_state, label_counts
 from batches.services.bottle_doubts import open_doubts
+from batches.services.formulas import number_refused
 from producer.codes import grouped
 from producer.models import Consignee, RulesCheck
 from producer.services import rules
@@ -44,18 +45,20 @@ def stops(
 ) -> dict[int, list[Stop]]:
     """Return by the id of each bottle what stands in its way on that day.
 
-    A fixed number of queries for all of them. Without a consignee what stands in the
-    way of anybody.
+    A fixed number of queries for all of them, and those for the soap content of each
+    batch. Without a consignee what stands in the way of anybody.
     """
     lots = {bottle.filling_lot_id: bottle.filling_lot for bottle in bottles}
     within = trace.blocked(sorted({lot.batch_id for lot in lots.values()}))
     # What is printed after the release opens the count again: one may be elsewhere.
     unreleased = {
+        **label_counts.too_few(list(lots.values())),
         **label_counts.open_counts(list(lots.values())),
         **filling_state.why_not_leaving(list(lots.values())),
     }
     old_texts = carried.outdated(list(lots.values()))
     bare = carried.without_label(bottles)
+    classes = carried.wrong_class(bottles)
     own, doubles = _doubts(bottles)
     by_lot = {
         lot.pk: [
@@ -75,6 +78,8 @@ def stops(
             said.append(Stop(words=words, field="consignee"))
         if bottle.pk in bare:
             said.append(Stop(words=f"{label} has no label. Issue one and put it on."))
+        if bottle.pk in classes:
+            said.append(Stop(words=f"{label} {classes[bottle.pk]}"))
         found[bottle.pk] = [*_of_bottle(bottle, own.get(bottle.pk)), *said]
     return {pk: one for pk, one in found.items() if one}
 
@@ -150,7 +155,14 @@ def _sprays(batches: Sequence[Batch], consignee: Consignee | None) -> dict[int, 
         version = batch.formula_version
         if version.formula.purpose != Formula.Purpose.SPRAY:
             continue
-        if version.authority_reference and version.authority_checked_on:
+        refused = number_refused(
+            version.authority_reference,
+            version.authority_checked_on,
+            written_at=version.entered_at,
+        )
+        # Also one from before such a number was refused opens no gate.
+        has_number = version.authority_reference and version.authority_checked_on
+        if has_number and refused is None:
             continue
         words = words or (
             "is a spray, and no authority's number with its date is recorded for it:"
@@ -159,5 +171,5 @@ def _sprays(batches: Sequence[Batch], consignee: Consignee | None) -> dict[int, 
             f" {rules.hint(RulesCheck.Topic.SPRAY)} If your authority has given you a"
             " number, record it with the day in a new version of the formula."
         )
-        found[batch.pk] = words
+        found[batch.pk] = f"{words} {refused.message}" if refused else words
     return found

@@ -23,9 +23,16 @@ from batches.services.cooking.rows import newest
 from producer import journal
 from producer.codes import grouped
 from producer.errors import Refusal
-from producer.models import Place, Right, User
+from producer.models import Place, Record, Right, User
 from producer.quantities import format_mass
-from producer.services.checks import local_day, need_reason, plausible_time, require
+from producer.services.checks import (
+    existed_at,
+    local_day,
+    need_reason,
+    not_before,
+    plausible_time,
+    require,
+)
 
 State = SampleLook.State
 # How long after the use-by date, or after today, a sample may still be looked at: a
@@ -54,7 +61,12 @@ def retain(
     """
     require(by, Right.MAKER)
     journal.in_line()
-    observed_at = plausible_time(observed_at or timezone.now())
+    observed_at = not_before(
+        plausible_time(observed_at or timezone.now()),
+        existed_at(filling_lot),
+        was="These bottles were filled",
+        what="a sample of them",
+    )
     _can_be_kept(place)
     _is_a_day_to_look(look_on, filling_lot, local_day(observed_at))
     row = RetainedSample(
@@ -108,6 +120,8 @@ def look(
     By a maker or a reviewer. ``found`` says in words what was seen, ``look_on`` is the
     next day to look at it; without one nobody is reminded any more. That it changed
     moves nothing by itself: what it means for the bottles is for people to decide.
+    What is recorded as not there is looked at no more, and no bottle is as filled
+    after it was destroyed.
     """
     require(by, _right_of(by))
     journal.in_line()
@@ -202,7 +216,8 @@ def _is_a_day_to_look(
         return
     if look_on <= today:
         raise Refusal(
-            "The day to look again lies after today. Check the date.", field="look_on"
+            "The day to look again must be after today. Check the date.",
+            field="look_on",
         )
     if look_on > max(filling_lot.use_by, today) + LATEST:
         raise Refusal(
@@ -240,6 +255,7 @@ def _filled(
     if row.is_void:
         return row
     _is_a_day_to_look(look_on, row.sample.filling_lot, today)
+    _was_there(row)
     bottle = Bottle.objects.filter(sample=row.sample_id).first()  # as it is now
     if bottle is None:
         return row
@@ -253,7 +269,52 @@ def _filled(
             f"Bottle {grouped(bottle.code)} is kept no longer. Leave this empty.",
             field="look_on",
         )
+    _was_whole(row, bottle)
     return row
+
+
+def _was_there(row: SampleLook) -> None:
+    """Refuse a look at what was not there, and that it was not where it was looked at.
+
+    By the looks that stand: one that is taken back says nothing.
+    """
+    others = SampleLook.objects.current().filter(sample=row.sample_id)
+    if row.supersedes_id is not None:
+        others = others.exclude(pk=row.supersedes_id)
+    others = others.order_by("observed_at", "pk")
+    gone = others.filter(state=State.GONE, observed_at__lte=row.observed_at).first()
+    if gone is not None:
+        raise Refusal(
+            f"It was recorded on {_day(gone)} that this sample is not there any more."
+            " If that was wrong, take it back first.",
+            field="state",
+        )
+    seen = others.filter(observed_at__gt=row.observed_at).exclude(state=State.GONE)
+    last = seen.last()
+    if row.state == State.GONE and last is not None:
+        raise Refusal(
+            f"This sample was looked at after that, on {_day(last)}. Write when it was"
+            " missed, or take that look back.",
+            field="state",
+        )
+
+
+def _was_whole(row: SampleLook, bottle: Bottle) -> None:
+    """Refuse that a bottle is as filled after it was destroyed."""
+    if row.state != State.AS_FILLED or bottle.status != BottleStatus.DESTROYED:
+        return
+    end = bottle.events.filter(new=BottleStatus.DESTROYED).last()
+    if end is not None and row.observed_at > end.observed_at:
+        raise Refusal(
+            f"Bottle {grouped(bottle.code)} was destroyed on {_day(end)}, and is not as"
+            " filled after that. If you looked at it before, write when.",
+            field="state",
+        )
+
+
+def _day(row: Record) -> str:
+    day = local_day(row.observed_at)
+    return f"{day.day} {day:%b %Y}"
 
 
 def _written(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 
+from batches import trace
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, FormulaLine
 from batches.services.figures import (
@@ -161,10 +162,24 @@ def _check_batch(*, batch: Batch, line: FormulaLine | None, source: Stock) -> No
         .get(pk=source.pk)
     )
     status = _check_drawable(origin, source.code)
+    # By an entry kept on a device: no charge can be taken from a batch that is open.
+    if batch.pk in trace.upstream_ids(origin.pk):
+        raise Refusal(
+            f"Of batch {source.code} it is on record that {batch.number} is in it"
+            " already. A batch is never in itself: take another source.",
+            field="source",
+        )
     if status is BatchStatus.REWORKED and not batch.is_rework:
         raise Refusal(
             f"Batch {source.code} was rejected and may only go into a batch that was"
             " opened for rework.",
+            field="source",
+        )
+    within = [] if batch.is_rework else trace.blocked([source.pk]).get(source.pk, [])
+    if within:
+        raise Refusal(
+            f"Nothing of batch {source.code} may be used: {', '.join(within)}. A"
+            " reviewer decides about that first; or take another batch.",
             field="source",
         )
     if status is BatchStatus.REWORKED and line is None:

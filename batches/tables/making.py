@@ -127,6 +127,9 @@ class DispatchTable(tables.Table):
     )
     observed_at = MomentColumn(verbose_name="When")
     person = tables.Column(accessor="entered_by__person__name", verbose_name="By")
+    taken_back = tables.Column(
+        accessor="taken_back__reason", default="", verbose_name="Taken back"
+    )
 
     class Meta:
         model = Dispatch
@@ -136,3 +139,7 @@ class DispatchTable(tables.Table):
     def render_code(self, value: str) -> SafeString:
         """Link to the dispatch."""
         return link(reverse("batches:dispatch", args=[value]), value)
+
+    def render_taken_back(self, record: Dispatch, value: str) -> str:
+        """Say by whom and why it was taken back: it never left."""
+        return f"never sent: {value} ({record.taken_back.entered_by.person.name})"

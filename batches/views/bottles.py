@@ -7,16 +7,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
-from batches.forms.making import BottleMoveForm
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle, Dispatch, FillingLot
-from batches.services import bottle_moves, dispatches_found
+from batches.services import dispatch_back, dispatches_found
 from batches.tables.making import BottleTable, DispatchTable, FillingLotTable
-from producer.codes import grouped
-from producer.models import Right
 from producer.tables.base import show
-from producer.views import acts
-from producer.views.acts import needs, read_only, user_of
+from producer.views.acts import read_only, user_of
 
 LONGEST_SEARCH = 100  # characters
 
@@ -64,24 +60,6 @@ def filling_lot(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
-@needs(Right.MAKER, Right.REVIEWER)
-def bottle_move(request: HttpRequest, code: str) -> HttpResponse:
-    """Record what became of a bottle."""
-    found = get_object_or_404(Bottle.objects.listed(), code=code.upper())
-    user = user_of(request)
-    return acts.handle(
-        request,
-        BottleMoveForm(request.POST or None, bottle=found, user=user),
-        do=lambda facts, submission: bottle_moves.move_bottles(
-            by=user, bottles=[found], submission=submission, **facts
-        ),
-        then=lambda _: reverse("quality:bottle", args=[found.code]),
-        said="It is recorded.",
-        home=reverse("quality:bottle", args=[found.code]),
-        title=f"Bottle {grouped(found.code)}",
-    )
-
-
 @read_only
 def dispatches(request: HttpRequest) -> HttpResponse:
     """List what left."""
@@ -98,7 +76,9 @@ def dispatches(request: HttpRequest) -> HttpResponse:
 def dispatch(request: HttpRequest, code: str) -> HttpResponse:
     """Show what left together."""
     found = get_object_or_404(
-        Dispatch.objects.select_related("consignee", "entered_by__person"),
+        Dispatch.objects.select_related(
+            "consignee", "entered_by__person", "taken_back__entered_by__person"
+        ),
         code=code.upper(),
     )
     sent = found.events.filter(new=BottleStatus.DISPATCHED).values("bottle")
@@ -106,5 +86,10 @@ def dispatch(request: HttpRequest, code: str) -> HttpResponse:
     return render(
         request,
         "batches/dispatch.html",
-        {"dispatch": found, "table": show(request, BottleTable(rows))},
+        {
+            "dispatch": found,
+            "table": show(request, BottleTable(rows)),
+            "may_take_back": not hasattr(found, "taken_back")
+            and dispatch_back.may_take_back(user_of(request), found),
+        },
     )

@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 
 from batches.forms.filling import FillForm, SampleForm
 from batches.models import FillingLot
-from batches.services import filling, samples
+from batches.services import density, filling, samples
 from batches.services.filling_balance import is_warm
 from batches.views.batches import batch_by_number
 from batches.views.batches import page_of as page_of_batch
@@ -23,7 +23,7 @@ def fill(request: HttpRequest, number: str) -> HttpResponse:
     found = batch_by_number(number)
     return acts.handle(
         request,
-        FillForm(request.POST or None),
+        FillForm(request.POST or None, measured=density.measured_for_filling(found)),
         do=lambda facts, submission: filling.fill(
             by=user_of(request), batch=found, submission=submission, **facts
         ),

@@ -114,6 +114,11 @@ ENGLISH: Final = Words(
         "By our records nobody should have it. Do not use what is in it, and tell us"
         " where you found it."
     ),
+    kept_title="We keep this bottle as a sample",
+    kept_text=(
+        "By our records it stands with us, and nobody else should have it. Do not use"
+        " what is in it, and tell us where you found it."
+    ),
     past_use_by_title="Past its use-by date",
     past_use_by_text="Do not use what is left. Dispose of it as your place says.",
     duplicate_title="More than one bottle may carry this code",

@@ -129,6 +129,12 @@ GERMAN: Final = Words(
         "Nach unseren Aufzeichnungen dürfte sie niemand haben. Verwenden Sie den Inhalt"
         " nicht, und sagen Sie uns, wo Sie die Flasche gefunden haben."
     ),
+    kept_title="Diese Flasche bewahren wir als Muster auf",
+    kept_text=(
+        "Nach unseren Aufzeichnungen steht sie bei uns, und niemand sonst dürfte sie"
+        " haben. Verwenden Sie den Inhalt nicht, und sagen Sie uns, wo Sie die Flasche"
+        " gefunden haben."
+    ),
     past_use_by_title="Zu alt zum Verwenden",
     past_use_by_text=(
         "Verwenden Sie den Rest nicht mehr. Entsorgen Sie ihn so, wie es bei Ihnen"

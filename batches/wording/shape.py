@@ -78,6 +78,8 @@ class Words:
     destroyed_text: str
     returned_title: str
     returned_text: str
+    kept_title: str
+    kept_text: str
     past_use_by_title: str
     past_use_by_text: str
     duplicate_title: str

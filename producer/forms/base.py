@@ -6,13 +6,48 @@ import uuid
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxLengthValidator
+
+LONGEST_TEXT = 5_000  # signs: two pages of print
+LONGEST_HIDDEN = 100_000  # what a page's own script sends
+
+
+class _Longest(MaxLengthValidator):
+    """A longest length of texts; an amount or a number is none once it is cleaned."""
+
+    def clean(self, x: Any) -> int:
+        return len(x) if isinstance(x, str) else 0
+
+
+def bound_texts(form: forms.BaseForm) -> None:
+    """Give every text that has no longest length of its own one.
+
+    What is kept is read, searched for claims and printed ever after.
+    """
+    for field in form.fields.values():
+        if isinstance(field, forms.CharField) and field.max_length is None:
+            is_hidden = field.widget.is_hidden
+            field.max_length = LONGEST_HIDDEN if is_hidden else LONGEST_TEXT
+            field.validators.append(
+                _Longest(
+                    field.max_length,
+                    "At most %(limit_value)d signs; these are %(show_value)d. Shorten"
+                    " it, and keep the rest as a file.",
+                )
+            )
 
 
 def say_what_is_missing(form: forms.BaseForm) -> None:
-    """Give every visible compulsory field an error in our own voice."""
+    """Say in our own voice what a visible field lacks, or is too large or small for."""
     for field in form.fields.values():
         if not field.widget.is_hidden:
             field.error_messages["required"] = "This is needed."
+            field.error_messages.setdefault(
+                "max_value", "At most %(limit_value)s. Write a smaller number."
+            )
+            field.error_messages.setdefault(
+                "min_value", "At least %(limit_value)s. Write a larger number."
+            )
 
 
 class ActForm(forms.Form):
@@ -33,6 +68,11 @@ class ActForm(forms.Form):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         say_what_is_missing(self)
+
+    def full_clean(self) -> None:
+        """Check it, no text of it longer than anybody reads."""
+        bound_texts(self)
+        super().full_clean()
 
     def facts(self) -> dict[str, Any]:
         """Return the cleaned values a service takes: all but the submission."""

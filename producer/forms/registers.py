@@ -9,7 +9,7 @@ from django import forms
 from django.db import models
 from django.utils.text import capfirst
 
-from producer.forms.base import say_what_is_missing
+from producer.forms.base import bound_texts, say_what_is_missing
 from producer.forms.fields import DayField, MassField, NumberField
 from producer.middleware import decimal_mark
 from producer.models import (
@@ -89,6 +89,11 @@ class RegisterForm(_ModelForm):
         say_what_is_missing(self)
         if self.instance.pk and not self.instance._state.adding:
             self.fields["seen"].initial = fingerprint(self.instance)
+
+    def full_clean(self) -> None:
+        """Check it, no text of it longer than anybody reads."""
+        bound_texts(self)
+        super().full_clean()
 
     def facts(self) -> dict[str, Any]:
         """Return the entry and the fingerprint, as the service takes them."""

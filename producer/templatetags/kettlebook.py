@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from decimal import Decimal
 
 from django import template
@@ -22,6 +23,10 @@ from producer.wall_clock import offset_of
 
 register = template.Library()
 NOTHING = "–"
+# A number as RFC 3966 writes one for dialling: digits, and between them what makes it
+# readable. Brackets around digits belong to it; a letter or any other bracket ends it.
+TELEPHONE = re.compile(r"\+?[\s./-]*(?:\(\d+\)|\d)(?:[\s./-]*(?:\(\d+\)|\d))*")
+LEAST_DIALLED = 3  # digits: “111” is a number to call, “24” hours are not
 
 
 @register.filter
@@ -57,6 +62,24 @@ def money(hundredths: int | None, premises: Premises | None) -> str:
         return NOTHING
     currency = premises.currency if premises else ""
     return format_money(hundredths, currency=currency, mark=decimal_mark())
+
+
+@register.filter
+def tel(text: str) -> str:
+    """Return the address that dials the number a text begins with, or nothing.
+
+    “01632 960999 (the farm)” → “tel:01632960999”. The “(0)” of “+44 (0)1632 960999” is
+    not dialled from abroad, and left out.
+    """
+    found = TELEPHONE.match(text.strip())
+    if found is None:
+        return ""
+    number = found[0]
+    plus = "+" if number.startswith("+") else ""
+    if plus:
+        number = number.replace("(0)", "")
+    digits = "".join(re.findall("[0-9]", number))
+    return f"tel:{plus}{digits}" if len(digits) >= LEAST_DIALLED else ""
 
 
 @register.filter

@@ -128,6 +128,8 @@ def fill(
         batch=made,
         nominal_ul=millilitres * 1000,
         density=Decimal(density),
+        # Kept only where it is not the density of the book.
+        density_reason="100 ml weighed three times at 20 °C",
         count=count,
         loss_mg=loss_mg,
         sample_mg=SAMPLE_MG,

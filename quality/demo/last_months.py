@@ -8,7 +8,7 @@ from batches.lifecycle import BottleStatus
 from batches.models import Loss
 from batches.services import cooking
 from producer.models import Certificate, RawLot
-from quality.demo import bench, garden, judging, money, recall, registers, store
+from quality.demo import bench, garden, judging, money, recall, registers, store, tubs
 from quality.demo.bottling import bottle, fill, finish, look_at_jar
 from quality.demo.formulas import SPRAY, WASH
 from quality.demo.goods import (
@@ -251,6 +251,8 @@ def this_week(scene: Scene) -> None:
     store.take_stock(
         scene, {"coconut B": (12, "Clings to the spoon and the rim of the can.")}
     )
+    clock.set(4, "08:10")
+    tubs.set_aside(scene, "cook 7")
     clock.set(4, "09:20")
     cook(
         scene,
@@ -271,6 +273,7 @@ def this_week(scene: Scene) -> None:
     store.weigh_tin(scene, "potash C", 1, 2, opening=True)
     clock.set(1, "14:05")
     money.settle(scene)
+    tubs.a_strange_code()
     clock.set(1, "15:30")
     open_cook(scene, "cook 10", oils_g=2200, lots=COOK)
     weigh_oils_and_water(scene, "cook 10")

@@ -10,13 +10,17 @@ from quality.demo.people import HELPER, REVIEWER
 from quality.demo.scene import Scene
 from quality.demo.selling import (
     advance,
+    attempt,
     bottles_of,
     bottles_that_are,
+    close_recall,
     move_bottles,
     open_recall,
 )
-from quality.models import Recall
+from quality.models import Recall, RecallContact
+from quality.services.recall_holders import holders_of, listed
 
+Means, Outcome = RecallContact.Means, RecallContact.Outcome
 OIL, PASTE, LIQUID, BOTTLES = "sunflower B", "cook 5", "wash 3", "F5"
 
 
@@ -35,6 +39,36 @@ def open_and_tell(scene: Scene) -> None:
             "Please do not use this bottle. It may hold residue of a cleaning agent."
             " Bring it back to where you had it, or ring us and we fetch it."
         ),
+    )
+    recall = _recall(scene)
+    clock.set(60, "14:31")
+    attempt(
+        scene,
+        recall,
+        Outcome.REACHED,
+        to="larder",
+        said="Takes them off the shelf at once and rings whoever had one.",
+        held=9,
+    )
+    clock.wait(6)
+    attempt(scene, recall, Outcome.NOT_REACHED, to="refill", said="It only rings.")
+    clock.set(59, "09:10")
+    attempt(
+        scene,
+        recall,
+        Outcome.REACHED,
+        to="refill",
+        said="All eight are still in the crate; sends them back.",
+        held=8,
+    )
+    clock.set(59, "11:20")
+    attempt(
+        scene,
+        recall,
+        Outcome.NOT_REACHED,
+        to="school",
+        means=Means.NOTICE,
+        said="A notice hangs at the gate; nobody knows their number.",
     )
     clock.set(59, "11:45")
     advance(
@@ -60,6 +94,14 @@ def fetch_bottles(scene: Scene) -> None:
         BottleStatus.DESTROYED,
         "Its holder had poured it away before the notice and brought it back empty.",
         by=HELPER,
+    )
+    attempt(
+        scene,
+        _recall(scene),
+        Outcome.NONE_LEFT,
+        to="school",
+        means=Means.IN_PERSON,
+        said="Read the notice; brought one back, and one that was poured away.",
     )
 
 
@@ -90,7 +132,7 @@ def close(scene: Scene) -> None:
     decide(scene, OIL, RawLot.Status.REJECTED, "Recalled by its supplier.")
     throw_away_rest(scene, OIL, "Fetched by the supplier's van against receipt.")
     clock.set(46, "18:15")
-    advance(
+    close_recall(
         scene,
         _recall(scene),
         "Of 22 bottles that had left, 20 came back, one was emptied by its holder and"
@@ -110,10 +152,24 @@ def mock_recall(scene: Scene) -> None:
         notice="None: nothing is wrong, this is an exercise.",
         is_mock=True,
     )
-    clock.wait(24)
-    advance(scene, recall, "List printed and both shops' numbers tried: 24 minutes.")
+    # Of all to whom it went: none is looked for by hand, the list says who they are.
+    names = {consignee.pk: name for name, consignee in scene.consignees.items()}
+    for holder in listed(holders_of(recall)):
+        clock.wait(6)
+        name = names[holder.consignee_id or 0]
+        at_hand = holder.phone or holder.email
+        attempt(
+            scene,
+            recall,
+            Outcome.REACHED if at_hand else Outcome.NOT_REACHED,
+            to=name,
+            by=REVIEWER,
+            means=Means.TELEPHONE if holder.phone else Means.EMAIL,
+        )
+    clock.wait(6)
+    advance(scene, recall, "List printed, and the number of each shop found.")
     clock.wait(11)
-    advance(
+    close_recall(
         scene,
         recall,
         "Every bottle was where the list said; counted on the shelf here.",

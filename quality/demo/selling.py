@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from typing import Any
 
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle
@@ -11,8 +12,9 @@ from batches.services import bottle_moves, dispatching
 from producer.models import Stock
 from quality.demo.people import HELPER, OWNER, REVIEWER
 from quality.demo.scene import Scene
-from quality.models import Recall
-from quality.services import recalling, supplying
+from quality.models import Recall, RecallContact
+from quality.services import recall_closing, recall_contacts, recalling, supplying
+from quality.services.under_recall import recalled
 
 
 def dispatch(
@@ -48,7 +50,11 @@ def move_bottles(
     for bottle in bottles:
         scene.clock.wait(1)
         bottle_moves.move_bottles(
-            by=scene.users[by], bottles=[bottle], new=new, reason=reason
+            by=scene.users[by],
+            bottles=[bottle],
+            new=new,
+            reason=reason,
+            recalled=recalled,
         )
 
 
@@ -79,5 +85,37 @@ def open_recall(
 
 
 def advance(scene: Scene, recall: Recall, note: str) -> None:
-    """Take a recall one step on."""
+    """Say that the holders of a recall are notified."""
     recalling.advance(by=scene.users[REVIEWER], recall=recall, note=note)
+
+
+def attempt(
+    scene: Scene,
+    recall: Recall,
+    outcome: RecallContact.Outcome,
+    *,
+    to: str = "",
+    by: str = HELPER,
+    means: RecallContact.Means = RecallContact.Means.TELEPHONE,
+    **said: Any,
+) -> None:
+    """Record an attempt to reach a holder, named by a short name of ours."""
+    recall_contacts.record_contact(
+        by=scene.users[by],
+        recall=recall,
+        consignee=scene.consignees[to] if to else None,
+        means=means,
+        outcome=outcome,
+        **said,
+    )
+
+
+def close_recall(scene: Scene, recall: Recall, note: str, why_not: str = "") -> None:
+    """Close a recall, signed by the reviewer."""
+    recall_closing.close(
+        by=scene.users[REVIEWER],
+        recall=recall,
+        note=note,
+        why_not=why_not,
+        password=scene.passwords[REVIEWER],
+    )

@@ -25,6 +25,8 @@ CSV_HEAD = (
     "batch",
     "use by",
     "status now",
+    "taken back by",
+    "taken back because",
 )
 
 
@@ -85,7 +87,7 @@ def _bottles(dispatch: Dispatch) -> list[Bottle]:
 
 
 def _row(dispatch: Dispatch, bottle: Bottle) -> tuple[str, ...]:
-    lot = bottle.filling_lot
+    lot, row = bottle.filling_lot, getattr(dispatch, "taken_back", None)
     return (
         dispatch.code,
         grouped(bottle.code),
@@ -96,4 +98,6 @@ def _row(dispatch: Dispatch, bottle: Bottle) -> tuple[str, ...]:
         lot.batch.number,
         lot.use_by.isoformat(),
         bottle.get_status_display(),
+        row.entered_by.person.name if row else "",
+        row.reason if row else "",
     )

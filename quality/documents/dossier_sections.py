@@ -299,7 +299,8 @@ def filled_from(batch_ids: Iterable[int]) -> list[Filled]:
             "release__entered_by__person",
         )
         .prefetch_related(
-            "fill_checks", Prefetch("samples", RetainedSample.objects.listed())
+            "fill_checks__taken_back__entered_by__person",
+            Prefetch("samples", RetainedSample.objects.listed()),
         )
         .order_by("pk")
     )

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 
 from batches.chemistry.doses import USUAL_SOAP_PER_LOAD_G, USUAL_SUDS_L
 from batches.chemistry.hardness import HardnessUnit
+from batches.forms.labelling import numbers_in
 from batches.forms.making import offer, scales
 from producer.forms.base import ActForm, say_what_is_missing
 from producer.forms.fields import MassField, NumberField, ObservedField
@@ -61,8 +62,8 @@ class FillCheckForm(ActForm):
     masses = MassesField(
         label="Masses in grams, one a line",
         help_text=(
-            "Bottles taken at random; a lot below 100 as a whole. At 20 °C, or as near"
-            " as it gets."
+            "Bottles taken at random; below 100, all that are here. At 20 °C, or as"
+            " near as it gets."
         ),
     )
     are_gross = forms.ChoiceField(
@@ -75,14 +76,35 @@ class FillCheckForm(ActForm):
         widget=forms.RadioSelect,
     )
     opened = forms.BooleanField(
-        label="The bottles were opened and emptied for it", required=False
+        label="The bottles were opened and emptied for it",
+        required=False,
+        help_text="They then count as destroyed and cannot leave any more.",
+    )
+    numbers = forms.CharField(
+        label="If so: the numbers of these bottles",
+        required=False,
+        help_text="Such as 1-20, or 3, 7: as many as there are masses.",
+    )
+    since = forms.CharField(
+        label="What was done since the last weighing, which was not accepted",
+        help_text="Topped up, or what was wrong with it. It stays on record.",
+        max_length=500,
     )
     note = forms.CharField(label="Note", required=False, max_length=200)
     observed_at = ObservedField()
 
-    def __init__(self, *args: Any, **options: Any) -> None:
+    def __init__(
+        self, *args: Any, count: int, is_again: bool = False, **options: Any
+    ) -> None:
         super().__init__(*args, **options)
+        self._count = count
         offer(self.fields["scale"], [Instrument.Kind.SCALE])
+        if not is_again:
+            del self.fields["since"]
+
+    def clean_numbers(self) -> list[int]:
+        """Return the numbers of the bottles."""
+        return numbers_in(self.cleaned_data["numbers"], most=self._count)
 
     def clean(self) -> dict[str, Any]:
         """Refuse a bottle that is lighter than it would be empty."""

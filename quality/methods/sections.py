@@ -12,6 +12,7 @@ from quality.methods import (
     lye,
     outcome,
     potash,
+    recalls,
     store,
     uncertainty,
 )
@@ -28,6 +29,7 @@ SECTIONS: Final[list[Section]] = [
     ("Uncertainty and conformity", uncertainty.ENTRIES),
     ("Charts, capability and instruments", control.ENTRIES),
     ("Store", store.ENTRIES),
+    ("Recalls", recalls.ENTRIES),
     ("What it costs", costs.ENTRIES),
 ]
 

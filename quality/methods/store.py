@@ -41,4 +41,36 @@ ENTRIES: Final[list[Method]] = [
         refuses="masses below nothing",
         function="batches.shares.shares_of",
     ),
+    Method(
+        name="Part of a batch that comes from a source",
+        gives="part of a batch that is of a lot, or of a batch before it; an exact"
+        " fraction, as %",
+        formula="p(source) = Σ p(batch)·m / Σ m over every batch that it went into, m /"
+        " Σ m being its part of what went into that batch; p of the batch itself is 1",
+        source="mass balance; even mixing as for the share of a lot in a batch: common"
+        " practice, no source",
+        valid="any depth; the parts of all its lots add up to 1. By what went in",
+        refuses="nothing",
+        function="batches.flow.parts_of",
+    ),
+    Method(
+        name="Where the mass of a batch went in the pot",
+        gives="mg; what cannot be explained is an end of its own",
+        formula="went in = losses recorded + yield weighed + unexplained; where the"
+        " yield is more, so much more came out than went in",
+        source="mass balance",
+        valid="up to the weighing of the yield; before it the rest is in the pot",
+        refuses="masses below nothing",
+        function="batches.flow.in_the_pot",
+    ),
+    Method(
+        name="Where the mass of a batch went since",
+        gives="mg; what cannot be explained is an end of its own",
+        formula="yield + found at fillings = drawn + filled, lost and sampled at"
+        " fillings + used + disposed of + on hand + unexplained",
+        source="mass balance",
+        valid="from the weighing of the yield on; of a raw lot from its receipt on",
+        refuses="masses below nothing",
+        function="batches.flow.in_store",
+    ),
 ]

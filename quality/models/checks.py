@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Self
+
 from django.db import models
+from django.db.models.functions import Least
 
 from batches.models import FillingLot
 from producer.models import Instrument, Record
@@ -85,10 +88,31 @@ class InstrumentCheck(Record):
         return f"check {self.pk}"
 
 
+class FillCheckQuerySet(models.QuerySet["FillCheck"]):
+    """Reads over weighings of filled bottles."""
+
+    def standing(self) -> Self:
+        """Leave those that were not taken back."""
+        return self.filter(taken_back=None)
+
+    def in_turn(self) -> Self:
+        """Put them in the order of what they saw; the last one is the newest.
+
+        By the time told, and by the time of entry where a clock ran ahead: what is
+        entered today and was weighed a month ago is no newer than last week's.
+        """
+        seen = Least("observed_at", "entered_at")
+        return self.annotate(seen_at=seen).order_by("seen_at", "pk")
+
+
 class FillCheck(Record):
     """Bottles of a filling lot weighed, to hold the net content against the label.
 
     ``net_mg`` are whole milligrams, one a bottle, the empty bottle taken off.
+    ``facts`` is what else was so: ``here`` how many bottles of the lot there were to
+    weigh, ``opened`` the numbers of those opened and emptied for it, ``since`` what was
+    done since a weighing that was not accepted. Those from before it was asked have
+    none.
     """
 
     filling_lot = models.ForeignKey(
@@ -109,6 +133,9 @@ class FillCheck(Record):
         blank=True,
     )
     note = models.CharField(max_length=200, blank=True)
+    facts = models.JSONField("what else was so", null=True, blank=True)
+
+    objects = FillCheckQuerySet.as_manager()
 
     class Meta:
         ordering = ("filling_lot_id", "pk")
@@ -120,3 +147,23 @@ class FillCheck(Record):
 
     def __str__(self) -> str:
         return f"fill check {self.pk}"
+
+
+class FillCheckTakenBack(Record):
+    """A weighing of bottles that was entered wrongly, and counts for nothing."""
+
+    fill_check = models.OneToOneField(
+        FillCheck, on_delete=models.PROTECT, related_name="taken_back"
+    )
+    reason = models.TextField("why it is taken back")
+
+    class Meta:
+        ordering = ("pk",)
+        constraints = [
+            models.CheckConstraint(
+                condition=~models.Q(reason=""), name="fill_check_taken_back_has_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"fill check taken back {self.pk}"

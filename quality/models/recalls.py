@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django.db import models
 
-from producer.models import Record, Stock
+from producer.models import Consignee, Correctable, Record, Stock
+from producer.models.records import CorrectableQuerySet
 
 
 class Recall(models.Model):
@@ -84,14 +85,128 @@ class RecallItem(models.Model):
 
 
 class RecallEvent(Record):
-    """Something done in a recall: opened, holders told, closed."""
+    """Something done in a recall: opened, holders told, closed.
+
+    ``facts`` is what was decided or how it stood then: the level of effectiveness
+    checks when holders are told; counts, masses and who signed at the closing.
+    """
 
     recall = models.ForeignKey(Recall, on_delete=models.PROTECT, related_name="events")
     new = models.CharField(max_length=20, choices=Recall.Status.choices)
     note = models.TextField()
+    facts = models.JSONField("how it stood", null=True, blank=True)
 
     class Meta:
         ordering = ("pk",)
 
     def __str__(self) -> str:
         return f"→ {self.new}"
+
+
+class RecallContact(Correctable):
+    """One attempt to reach a holder in a recall, and what came of it.
+
+    Of a consignee in the register only the reference is kept, so that the contact
+    data can be erased; ``who`` is a word for somebody who is not in it. ``held`` and
+    ``used_up`` are bottles as the holder said. In a mock recall nobody is called: the
+    outcome is whether there was a way to reach them.
+    """
+
+    class Means(models.TextChoices):
+        """How it was tried."""
+
+        TELEPHONE = "telephone", "telephone"
+        EMAIL = "email", "e-mail"
+        LETTER = "letter", "letter"
+        IN_PERSON = "in_person", "in person"
+        NOTICE = "notice", "notice posted"
+
+    class Outcome(models.TextChoices):
+        """What came of it."""
+
+        REACHED = "reached", "reached; will keep them shut or give them back"
+        NONE_LEFT = "none_left", "reached; holds none any more"
+        NOT_REACHED = "not_reached", "not reached"
+
+    recall = models.ForeignKey(
+        Recall, on_delete=models.PROTECT, related_name="contacts"
+    )
+    consignee = models.ForeignKey(
+        Consignee, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    who = models.CharField("who, if not in the register", max_length=120, blank=True)
+    means = models.CharField("how", max_length=20, choices=Means.choices)
+    outcome = models.CharField(max_length=20, choices=Outcome.choices)
+    said = models.TextField("what they said", blank=True)
+    held = models.PositiveIntegerField(
+        "bottles they say they hold", null=True, blank=True
+    )
+    used_up = models.PositiveIntegerField(
+        "bottles they say are used up", null=True, blank=True
+    )
+
+    objects = CorrectableQuerySet.as_manager()
+
+    class Meta(Correctable.Meta):
+        abstract = False
+        ordering = ("observed_at", "pk")
+        constraints = [
+            *Correctable.Meta.constraints,
+            models.CheckConstraint(
+                condition=models.Q(consignee__isnull=False, who="")
+                | models.Q(consignee__isnull=True) & ~models.Q(who=""),
+                name="recall_contact_is_with_somebody",
+                violation_error_message=(
+                    "Choose who it was, or write a word for somebody who is not in"
+                    " the register; not both."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    means__in=["telephone", "email", "letter", "in_person", "notice"]
+                ),
+                name="recall_contact_means_known",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(outcome__in=["reached", "none_left", "not_reached"]),
+                name="recall_contact_outcome_known",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(outcome="not_reached")
+                | models.Q(held__isnull=True, used_up__isnull=True),
+                name="recall_contact_not_reached_says_nothing",
+                violation_error_message=(
+                    "Who was not reached said nothing of bottles. Leave both empty."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(outcome="none_left")
+                | models.Q(held__isnull=True)
+                | models.Q(held=0),
+                name="recall_contact_none_left_holds_none",
+                violation_error_message="Who holds none any more holds 0 bottles.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"attempt {self.pk}"
+
+    @property
+    def is_reached(self) -> bool:
+        """Say whether they were reached; in a mock recall, would have been."""
+        return self.outcome != self.Outcome.NOT_REACHED
+
+    @property
+    def outcome_in_words(self) -> str:
+        """The outcome as it is shown: in a mock recall nobody was called."""
+        outcome = self.Outcome(self.outcome)
+        if self.recall.is_mock:
+            return f"MOCK: {IN_A_MOCK.get(outcome, outcome.label)}"
+        return str(outcome.label)
+
+
+# In a mock recall nobody is called, and nobody says anything.
+IN_A_MOCK = {
+    RecallContact.Outcome.REACHED: "would call: there is a way to reach them",
+    RecallContact.Outcome.NOT_REACHED: "would not reach them: no way at hand",
+}

@@ -80,6 +80,11 @@ class Sheet:
         return self.status in _CAME_BACK
 
     @property
+    def is_kept(self) -> bool:
+        """Say whether it is kept as a sample, so that nobody else should have it."""
+        return self.status == BottleStatus.RETAINED
+
+    @property
     def never_left(self) -> bool:
         """Say whether it stands in a stock that was not released to leave."""
         return self.status == BottleStatus.FILLED and not self.is_released

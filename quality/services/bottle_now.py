@@ -11,9 +11,11 @@ from django.urls import reverse
 
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Bottle, BottleDiscrepancy, LabelCopy
+from batches.services.bottle_doubts import open_doubts
 from batches.services.filling_state import why_not_leaving
 from producer.models import Right, User
 from quality.models import Recall
+from quality.services import may_leave
 
 MAKER, REVIEWER = (Right.MAKER,), (Right.REVIEWER,)
 EITHER = (Right.MAKER, Right.REVIEWER)
@@ -110,7 +112,8 @@ def next_of(
 ) -> Next:
     """Return the next act: a recall first, then a doubt, then what its state asks.
 
-    ``doubts`` are those still open. At most one question.
+    ``doubts`` are those still open. What is in stock is asked about as at the door: so
+    many questions, however many bottles the filling lot has.
     """
     for recall in recalls:
         if recall.status != Recall.Status.CLOSED:
@@ -167,8 +170,8 @@ def _by_state(bottle: Bottle, today: datetime.date) -> Next:
         BottleStatus.RETURNED: Next(
             heading="Look at it",
             text=(
-                "Sealed, whole, its label clean: a reviewer may put it back into stock."
-                " Anything else: destroy it."
+                "Sealed, whole, its label clean: a reviewer puts it back to stock."
+                " Anything else: destroy it, or put it on hold."
             ),
             do="Record what you found",
             at=_move(bottle),
@@ -187,8 +190,12 @@ def _by_state(bottle: Bottle, today: datetime.date) -> Next:
             at=_lot(bottle),
         ),
         BottleStatus.DESTROYED: Next(
-            heading="It should not exist",
-            text="If you hold it in your hand, say where it was found.",
+            heading="Nothing to do",
+            text=(
+                "It is destroyed. If you hold it in your hand, say where it was"
+                " found. A reviewer who settles that can take back that it was"
+                " destroyed."
+            ),
             do="It was found",
             at=_doubt(bottle),
         ),
@@ -237,6 +244,9 @@ def _in_stock(bottle: Bottle, today: datetime.date) -> Next:
             do="To the filling lot",
             at=_lot(bottle),
         )
+    stops = may_leave.against([bottle], today).get(bottle.pk)
+    if stops:
+        return _stopped(bottle, stops)
     return Next(
         heading="It may leave",
         text="Its batch is released and nothing stands against it.",
@@ -246,8 +256,26 @@ def _in_stock(bottle: Bottle, today: datetime.date) -> Next:
     )
 
 
+def _stopped(bottle: Bottle, stops: Sequence[str]) -> Next:
+    """Return what stands in its way at the door; first the double of a sister."""
+    for doubt in open_doubts([bottle]):
+        return Next(
+            heading="It may not leave yet",
+            text=" ".join(stops),
+            do="Settle the doubt",
+            at=reverse("quality:bottle_doubt_settle", args=[doubt.pk]),
+            rights=REVIEWER,
+        )
+    return Next(
+        heading="It may not leave yet",
+        text=" ".join(stops),
+        do="To the filling lot",
+        at=_lot(bottle),
+    )
+
+
 def _move(bottle: Bottle) -> str:
-    return reverse("batches:bottle_move", args=[bottle.code])
+    return reverse("quality:bottle_move", args=[bottle.code])
 
 
 def _doubt(bottle: Bottle) -> str:

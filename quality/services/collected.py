@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 import datetime
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Final
 
 from django.utils import timezone
@@ -20,6 +20,7 @@ from producer.codes import is_bottle_code, normalise
 from producer.models import Consignee
 from producer.services.checks import local_day
 from quality.services.supplying import barred_for
+from quality.services.under_recall import recalled
 
 SOON: Final = datetime.timedelta(days=30)  # ours: so near its use-by date, mind it
 MOST: Final = 2000  # lines on one page, as many as a large filling
@@ -66,9 +67,11 @@ def to_leave(
 
 def to_move(text: str, new: str, again: Iterable[str] = ()) -> list[Line]:
     """Return the lines of a text, each with why its bottle cannot become ``new``."""
+    lines = _read(text, again)
+    bottles = [one.bottle for one in lines if one.bottle is not None]
+    covered = recalled(bottles) if new == BottleStatus.RECOVERED else set()
     return [
-        dataclasses.replace(line, stops=_moving(line, new))
-        for line in _read(text, again)
+        dataclasses.replace(line, stops=_moving(line, new, covered)) for line in lines
     ]
 
 
@@ -131,8 +134,10 @@ def _leaving(
     return dataclasses.replace(line, stops=words, use_by=use_by)
 
 
-def _moving(line: Line, new: str) -> Sequence[str]:
+def _moving(line: Line, new: str, covered: Collection[int]) -> Sequence[str]:
     if line.bottle is None or new not in bottle_moves.CHOICES:
         return line.stops
-    words = bottle_moves.why_not_moved(line.bottle, new)
+    words = bottle_moves.why_not_moved(
+        line.bottle, new
+    ) or bottle_moves.why_not_recovered(line.bottle, new, covered)
     return [words] if words else []

@@ -7,8 +7,9 @@ Computed for a page and recorded nowhere. Masses and contents are Decimal, as in
 from __future__ import annotations
 
 import dataclasses
+import functools
 import math
-from decimal import Decimal
+from decimal import Context, Decimal
 
 from batches.chemistry.constants import PERCENT
 from batches.chemistry.dilution import (
@@ -68,6 +69,7 @@ class Product:
 
 # Below this, in %, two contents differ by the rounding of floats alone.
 _NOISE = Decimal("1e-6")
+DIGITS_READ = Context(prec=3)  # digits of a hardness on the page
 
 
 class NotKnownError(Exception):
@@ -271,13 +273,23 @@ def spray(
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Load:
-    """A dose for one hardness: its word, mmol/l and °dH, and what it takes."""
+    """A dose for one hardness: its word, mmol/l and °dH, and what it takes.
+
+    ``typed`` and ``unit`` are one's own hardness as it was typed, None and empty else.
+    """
 
     name: str
     mmol_l: Decimal
     german: Decimal
     dose: Dose
     product_ml: Decimal | None
+    typed: Decimal | None = None
+    unit: str = ""
+
+    @property
+    def shown_mmol_l(self) -> Decimal:
+        """The hardness to read: a strip or a waterworks knows no more digits."""
+        return DIGITS_READ.plus(self.mmol_l)
 
 
 def wash(
@@ -293,14 +305,13 @@ def wash(
 
     Raises :class:`batches.chemistry.errors.ChemistryError` for a load that cannot be.
     """
-    waters = list(DOSE_HARDNESSES)
+    load = functools.partial(_load, product, base=base, litres=litres, density=density)
+    loads = [load(name, mmol) for name, mmol in DOSE_HARDNESSES]
     if hardness is not None:
         own = to_mmol(hardness, unit_named(unit))
-        waters.append((f"yours, {hardness_range(own)}", own))
-    return [
-        _load(product, name, mmol, base=base, litres=litres, density=density)
-        for name, mmol in waters
-    ]
+        yours = load(f"yours, {hardness_range(own)}", own)
+        loads.append(dataclasses.replace(yours, typed=hardness, unit=unit))
+    return loads
 
 
 def _load(

@@ -29,16 +29,23 @@ from batches.chemistry.weighed_bottles import (
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, Bottle, FillingLot
 from batches.services import density, filling, moves
+from batches.services.cooking.plausible import check_in_use
 from producer import journal
 from producer.errors import Refusal
 from producer.models import Instrument, Right, User
 from producer.quantities import grams, milligrams
-from producer.services.checks import need_reason, plausible_time, require
-from quality.models import Characteristic, FillCheck, Limit
+from producer.services.checks import (
+    existed_at,
+    need_reason,
+    not_before,
+    plausible_time,
+    require,
+)
+from quality.models import Characteristic, FillCheck
+from quality.services import weighings
 from quality.services.judgement import Finding
 from quality.services.judgement import judged as held_against
 from quality.services.limits import facts_of, limit_for
-from quality.statistics.conformity import Verdict
 
 MICROLITRES = 1000  # in a millilitre
 # Bottles that are easily bought: common practice, no source.
@@ -60,6 +67,8 @@ def record_fill_check(
     tare_mg: int,
     net_mg: Sequence[int],
     opened: bool = False,
+    numbers: Sequence[int] = (),
+    since: str = "",
     note: str = "",
     observed_at: datetime.datetime | None = None,
     submission: uuid.UUID | None = None,
@@ -67,24 +76,49 @@ def record_fill_check(
     """Record the net masses of weighed bottles and the verdict about their lot.
 
     ``net_mg`` are whole milligrams, a bottle each; ``tare_mg`` is the empty bottle
-    with its cap. ``opened`` says that they were emptied for it. A lot that is not
-    accepted is recorded as well: every result stays. Where the formula version has a
-    limit of the mean content that holds, and the mean lies outside, the bottles that
-    are still here are put on hold in the same act.
+    with its cap. ``opened`` says that they were emptied for it; ``numbers`` are those
+    of the bottles, which are destroyed in the same act. A lot that is not accepted is
+    recorded as well: every result stays, and the next weighing needs ``since``, what
+    was done in between. Where the formula version has a limit of the mean content that
+    holds, and the mean lies outside, the bottles that are still here are put on hold
+    in the same act.
     """
     require(by, Right.MAKER)
     journal.in_line()
-    observed_at = plausible_time(observed_at or timezone.now())
+    observed_at = not_before(
+        plausible_time(observed_at or timezone.now()),
+        existed_at(filling_lot),
+        was="These bottles were filled",
+        what="a weighing of them",
+    )
     if scale.kind != Instrument.Kind.SCALE:
         raise Refusal(f"{scale.name} is not a scale.", field="scale")
+    check_in_use(scale, field="scale")
+    since = weighings.need_since(filling_lot, since)
+    emptied = weighings.emptied(
+        by=by,
+        filling_lot=filling_lot,
+        opened=opened,
+        numbers=numbers,
+        weighed=len(net_mg),
+    )
     try:
         _is_fit(filling_lot, scale)
+        here = weighings.some_here(filling_lot)
         _can_be_weighed(scale, tare_mg, net_mg)
         check = judged(filling_lot, net_mg, opened=opened)
         sentence = f"{check.sentence} {_doubt(check, filling_lot, scale)}"
         finding = _held_to_limit(check, filling_lot, scale)
     except ChemistryError as error:
-        raise Refusal(str(error), field="masses") from error
+        gone = weighings.said_of_gone(filling_lot)
+        raise Refusal(f"{error}{gone}", field="masses") from error
+    sentence += weighings.said_besides(emptied, since)
+    filling.change_bottles(
+        by=by,
+        bottles=emptied,
+        new=BottleStatus.DESTROYED,
+        reason=f"opened and emptied to weigh bottles of {filling_lot.code}",
+    )
     held: dict[str, int] = {}
     if finding is not None:
         sentence = f"{sentence} {finding.sentence} {finding.plain}"
@@ -101,6 +135,7 @@ def record_fill_check(
         limit=finding.limit if finding else None,
         verdict=(finding.verdict or "") if finding else "",
         note=note.strip(),
+        facts=weighings.facts_of(here, emptied, since),
         observed_at=observed_at,
         entered_by=by,
     )
@@ -118,6 +153,8 @@ def record_fill_check(
             "accepted": check.accepted,
             "sentence": sentence,
             "note": row.note,
+            **(row.facts or {}),
+            "bottles_destroyed": [bottle.code for bottle in emptied],
             **_judgement(finding),
             **held,
         },
@@ -185,37 +222,41 @@ def hold_again(*, by: User, batch: Batch) -> int:
 
 def newest_stops(filling_lot: FillingLot) -> bool:
     """Say whether the newest weighing of a lot forbids its bottles to leave."""
-    newest = filling_lot.fill_checks.select_related("limit").order_by("-pk").first()
-    if newest is None or newest.limit is None or not newest.verdict:
-        return False
-    holds = newest.limit.effect == Limit.Effect.HOLD
-    return holds and not Verdict(newest.verdict).acceptable
+    return weighings.stops(weighings.newest_check(filling_lot))
+
+
+def held_words(filling_lot: FillingLot) -> str:
+    """Return the reason that a bottle keeps which a weighing holds."""
+    return f"{HELD_WORDS} {filling_lot.code} lies outside its limit"
 
 
 def held_by_weighing(filling_lot: FillingLot) -> list[Bottle]:
     """Return the bottles of a lot whose hold is that of a weighing."""
     on_hold = filling_lot.bottles.filter(status=BottleStatus.ON_HOLD)
     rows = on_hold.order_by("number").prefetch_related("events")
-    return [
-        bottle
-        for bottle in rows
-        if max(bottle.events.all(), key=lambda event: event.pk).reason.startswith(
-            HELD_WORDS
-        )
-    ]
+    found = []
+    for bottle in rows:
+        # One that was only put on another shelf is on hold for what it was before.
+        moves = (event for event in bottle.events.all() if event.old != event.new)
+        if max(moves, key=lambda event: event.pk).reason.startswith(HELD_WORDS):
+            found.append(bottle)
+    return found
 
 
 def judged(
     filling_lot: FillingLot, net_mg: Sequence[int], *, opened: bool = False
 ) -> LotCheck:
-    """Return what net masses say about their lot; raises :class:`ChemistryError`."""
+    """Return what net masses say about their lot; raises :class:`ChemistryError`.
+
+    The lot are the bottles that are here.
+    """
     nominal, density = nominal_ml(filling_lot), filling_lot.density
     nets = [grams(net) for net in net_mg]
     check_net_masses(nominal, density, nets)
     return lot_check(
         nominal,
         [content_ml(net, density) for net in nets],
-        lot_size=filling_lot.count,
+        lot_size=weighings.here_to_weigh(filling_lot),
         destructive=opened,
     )
 
@@ -295,7 +336,7 @@ def _held_to_limit(
         return None
     percent, u = share_of_nominal(
         check,
-        lot_size=filling_lot.count,
+        lot_size=weighings.here_to_weigh(filling_lot),
         uncertainty_ml=_mean_uncertainty(check, filling_lot, scale),
     )
     return held_against(
@@ -309,7 +350,7 @@ def _held_to_limit(
 
 
 def _hold(by: User, filling_lot: FillingLot) -> int:
-    reason = f"{HELD_WORDS} {filling_lot.code} lies outside its limit"
+    reason = held_words(filling_lot)
     return filling.hold_lot_here(by=by, filling_lot=filling_lot, reason=reason)
 
 

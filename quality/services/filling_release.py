@@ -32,9 +32,8 @@ from producer.errors import Conflict, Refusal
 from producer.models import Right, User
 from producer.services.alone import may_review_alone
 from producer.services.checks import require
-from quality.models import FillCheck
-from quality.services import deviations
-from quality.services.filling_checks import newest_stops
+from quality.models import FillCheck, FillCheckTakenBack
+from quality.services import deviations, weighings
 
 WHAT = "filling or entered something about it"
 
@@ -67,8 +66,7 @@ class LookedAt:
     @property
     def is_checked(self) -> bool:
         """Say whether the newest weighing was accepted and stops nothing."""
-        accepted = self.check is not None and self.check.accepted
-        return accepted and not newest_stops(self.lot)
+        return self.check is not None and not weighings.failed(self.check)
 
     @property
     def is_labelled(self) -> bool:
@@ -134,7 +132,6 @@ def release(
 
 def looked_at(filling_lot: FillingLot) -> LookedAt:
     """Return what there is to look at; a fixed number of queries."""
-    checks = filling_lot.fill_checks.select_related("scale", "limit")
     released = FillingRelease.objects.filter(filling_lot=filling_lot)
     samples = filling_lot.samples.listed()
     return LookedAt(
@@ -142,7 +139,7 @@ def looked_at(filling_lot: FillingLot) -> LookedAt:
         balance=FillingBalance.objects.filter(filling_lot=filling_lot).first(),
         release=released.select_related("entered_by__person").first(),
         labels=reconciliation(filling_lot),
-        check=checks.order_by("-pk").first(),
+        check=weighings.newest_check(filling_lot),
         samples=list(samples),
         to_leave=filling_lot.bottles.filter(status__in=TO_LEAVE).count(),
     )
@@ -166,6 +163,7 @@ def last_entry_at(filling_lot: FillingLot) -> datetime.datetime:
     """Return when something about the lot was last entered."""
     rows = (
         filling_lot.fill_checks.all(),
+        FillCheckTakenBack.objects.filter(fill_check__filling_lot=filling_lot),
         LabelCount.objects.filter(filling_lot=filling_lot),
         LabelIssue.objects.filter(filling_lot=filling_lot),
         filling_lot.samples.all(),
@@ -213,6 +211,11 @@ def _of_labels(found: LookedAt) -> Iterator[str]:
     if bare:
         numbers = ", ".join(map(str, bare[:10]))
         yield f"No label was issued for bottle {numbers}. Issue it, or destroy them."
+    wrong = carried.wrong_class(here)
+    for words in dict.fromkeys(wrong.values()):
+        those = sorted(one.number for one in here if wrong.get(one.pk) == words)
+        numbers = ", ".join(map(str, those[:10]))
+        yield f"Bottle {numbers} {words}"
     for label in carried.outdated([found.lot]).get(found.lot.pk, ()):
         yield (
             f"Bottles carry label text {label}, which was withdrawn, or the hazard"

@@ -56,7 +56,7 @@ def steps_of(found: LookedAt) -> list[Step]:
             found.is_checked,
             reverse("quality:fill_check", args=[found.lot.code]),
             Right.MAKER,
-            "Weigh bottles against what their label says; below 100 all of them.",
+            "Weigh bottles against what their label says; below 100 all that are here.",
             "Weigh them",
         ),
         (

@@ -16,6 +16,7 @@ from batches.models import (
     Dispatch,
     FillingLot,
     Formula,
+    PatchTest,
     Portion,
     SprayMix,
 )
@@ -49,7 +50,11 @@ SHORTEST_OF_A_BOTTLE = 4  # fewer characters would match half the store
 Row = TypeVar("Row", bound=Model)
 # What people leave out, or put elsewhere, in the numbers of papers and lots.
 _BETWEEN = re.compile(r"[\s\-\u2010-\u2015\u2212]+")
-_CONTAINER = re.compile(r"(.+)/\s*([1-9][0-9]{0,4})")
+_CONTAINER = re.compile(
+    r"(.+?)(?:/\s*|,?\s+(?:bottle\s+)?no\.?\s*)([1-9][0-9]{0,4})", re.IGNORECASE
+)
+# What stands around a code in a sentence, and what is copied along unseen.
+_AROUND = " \t\r\n.,;:!?()[]<>{}\"'“”‘’„«»…\u00ad\u200b\u200c\u200d\u2060\ufeff"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -71,7 +76,28 @@ class Group:
 
 
 def by_code(text: str) -> Hit | None:
-    """Return the one record that a code names, or None."""
+    """Return the one record that a code names, or None.
+
+    The code may stand in a sentence, if it is the only one there.
+    """
+    hit = _named_by(text.strip(_AROUND))
+    if hit or looks_like_code(text):
+        return hit
+    found = {hit for word in _words(text) if (hit := _named_by(word))}
+    return found.pop() if len(found) == 1 else None
+
+
+def _words(text: str) -> set[str]:
+    """Return the words of a text that are codes for sure: a long word may look so."""
+    words = {code_within(word.strip(_AROUND)) for word in text[:LONGEST].split()}
+    return {
+        word
+        for word in words
+        if is_numbered_code(word) or (is_bottle_code(word) and not word.isalpha())
+    }
+
+
+def _named_by(text: str) -> Hit | None:
     text = code_within(text)
     if is_bottle_code(text):
         code = normalise(text)
@@ -79,7 +105,11 @@ def by_code(text: str) -> Hit | None:
     part = _CONTAINER.fullmatch(text)
     if part:
         number = int(part[2])
-        return _container(part[1], number) or _portion(part[1], number)
+        return (
+            _container(part[1], number)
+            or _portion(part[1], number)
+            or _numbered_bottle(part[1], number)
+        )
     try:
         code = canonical_numbered(text)
     except CodeError:
@@ -97,7 +127,18 @@ def by_code(text: str) -> Hit | None:
     ):
         if model._default_manager.filter(code=code).exists():
             return Hit(page, (code,), code)
-    return None
+    tried = PatchTest.objects.filter(code=code).select_related("source").first()
+    return Hit("batches:batch", (tried.source.code,), code) if tried else None
+
+
+def _numbered_bottle(lot: str, number: int) -> Hit | None:
+    """Return the bottle that a filling lot and a number name, as its label does."""
+    try:
+        code = canonical_numbered(lot)
+    except CodeError:
+        return None
+    row = Bottle.objects.filter(filling_lot__code=code, number=number).first()
+    return Hit("quality:bottle", (row.code,), f"{code}/{number}") if row else None
 
 
 def _container(lot: str, number: int) -> Hit | None:
@@ -120,7 +161,7 @@ def _portion(batch: str, number: int) -> Hit | None:
 
 def looks_like_code(text: str) -> bool:
     """Say whether a text is a whole code of ours, issued or not."""
-    text = code_within(text)
+    text = code_within(text.strip(_AROUND))
     container = _CONTAINER.fullmatch(text)
     bare = container[1] if container else text
     return is_bottle_code(bare) or is_numbered_code(bare)
@@ -128,7 +169,7 @@ def looks_like_code(text: str) -> bool:
 
 def looks_mistyped(text: str) -> bool:
     """Say whether a text would be a code of ours, but for a wrong character in it."""
-    text = code_within(text)
+    text = code_within(text.strip(_AROUND))
     container = _CONTAINER.fullmatch(text)
     return is_mistyped(container[1] if container else text)
 
@@ -270,11 +311,12 @@ def _dispatches(text: str) -> QuerySet[Dispatch]:
     rows = Dispatch.objects.filter(
         Q(code__icontains=text) | Q(consignee__name__icontains=text)
     )
-    return rows.select_related("consignee")
+    return rows.select_related("consignee", "taken_back")
 
 
 def _dispatch_hit(dispatch: Dispatch) -> Hit:
-    words = f"{dispatch.code} to {dispatch.consignee}"
+    back = " (taken back: never sent)" if hasattr(dispatch, "taken_back") else ""
+    words = f"{dispatch.code} to {dispatch.consignee}{back}"
     return Hit("batches:dispatch", (dispatch.code,), words)
 
 

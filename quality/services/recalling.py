@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from django.db import models, transaction
 from django.utils import timezone
 
 from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
-from batches.models import Batch, Bottle
-from batches.services import filling, moves, sources
+from batches.models import Batch, Bottle, DispatchTakenBack
+from batches.services import dispatch_back, filling, moves, sources
 from batches.shares import Share
 from producer import journal, written
 from producer.errors import Conflict, Refusal
@@ -20,16 +22,22 @@ from producer.models import LotStatusChange, RawLot, Right, Stock, User
 from producer.services.checks import local_day, need_reason, require
 from producer.services.numbers import next_code
 from quality.models import Recall, RecallEvent, RecallItem
+from quality.services import recall_holders, recall_levels
 
 NEXT_STATUS = {
     Recall.Status.OPEN: Recall.Status.NOTIFIED,
     Recall.Status.NOTIFIED: Recall.Status.CLOSED,
 }
 
+Span = tuple[int, int]
+
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Holder:
-    """Bottles of one filling lot that are in the same place."""
+    """Bottles of one filling lot that are in the same place.
+
+    ``spans`` are their numbers as first and last of each run.
+    """
 
     filling_lot: str
     batch: str
@@ -37,7 +45,7 @@ class Holder:
     phone: str
     email: str
     status: BottleStatus
-    numbers: list[int]
+    spans: Sequence[Span]
 
     @property
     def is_out(self) -> bool:
@@ -47,12 +55,17 @@ class Holder:
     @property
     def count(self) -> int:
         """How many bottles."""
-        return len(self.numbers)
+        return sum(last - first + 1 for first, last in self.spans)
+
+    @property
+    def numbers(self) -> list[int]:
+        """The numbers one by one."""
+        return [one for first, last in self.spans for one in range(first, last + 1)]
 
     @property
     def ranges(self) -> str:
         """The numbers as ranges: “1–12, 15”."""
-        return as_ranges(self.numbers)
+        return _in_words(self.spans)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -60,23 +73,27 @@ class Affected:
     """Everything that a raw lot or batch went into, and where its bottles are.
 
     ``shares`` is what part of each batch it is, by the id of the batch.
+    ``taken_back`` are dispatches of these bottles that never were: whom they name need
+    not be reached for them.
     """
 
     genealogy: trace.Genealogy
     shares: Mapping[int, Share]
     holders: list[Holder]
     bottle_count: int
+    taken_back: list[DispatchTakenBack]
 
 
 def affected_by(root: Stock) -> Affected:
     """Return the batches (at any depth), bottles and holders reached from ``root``."""
     genealogy = trace.track(root)
-    holders = _holders(genealogy.batch_ids)
+    holders = _holders(trace.bottles_from(root.pk))
     return Affected(
         genealogy=genealogy,
         shares=trace.shares(genealogy),
         holders=holders,
         bottle_count=sum(holder.count for holder in holders),
+        taken_back=dispatch_back.of_batches([one.pk for one in genealogy.batches]),
     )
 
 
@@ -117,7 +134,7 @@ def open_recall(
     written.create_all(
         RecallItem, (RecallItem(recall=recall, stock_id=stock_id) for stock_id in ids)
     )
-    _event(by, recall, Recall.Status.OPEN, reason)
+    keep_event(by, recall, reason)
     journal.write(
         by=by,
         act="mock recall opened" if is_mock else "recall opened",
@@ -142,18 +159,53 @@ def advance(
     by: User,
     recall: Recall,
     note: str,
+    level: str = recall_levels.DEFAULT,
+    percent: int | None = None,
     submission: uuid.UUID | None = None,
 ) -> Recall:
-    """Go one step on: holders notified, then closed. The note says what was done."""
+    """Go from open to notified. The note says what was done.
+
+    ``level`` says of how many holders it is made sure that they were reached, see
+    :mod:`.recall_levels`. A recall is closed by :func:`.recall_closing.close`.
+    """
     require(by, Right.REVIEWER)
     if not note.strip():
         raise Refusal("Write what was done; the note stays on record.", field="note")
     journal.in_line()
+    old = recall.status
+    if old == Recall.Status.NOTIFIED:
+        raise Refusal("The holders are notified. Close it, with your password.")
+    holders = len(recall_holders.listed(recall_holders.holders_of(recall)))
+    facts = recall_levels.chosen(level, percent, holders=holders)
+    move_on(recall, Recall.Status.NOTIFIED)
+    keep_event(by, recall, note.strip(), facts)
+    journal.write(
+        by=by,
+        act=f"{'mock recall' if recall.is_mock else 'recall'} holders notified",
+        subject=recall,
+        label=recall.code,
+        before={"status": old},
+        after={"status": recall.status, **facts},
+        reason=note.strip(),
+        submission=submission,
+    )
+    return recall
+
+
+def move_on(recall: Recall, new: Recall.Status) -> datetime.datetime:
+    """Move a recall to its next step, ``new``, and return when; or raise Conflict.
+
+    Closed, its lots may be decided about again. Callers hold the transaction, keep
+    the event and write the journal.
+    """
+    now = timezone.now()
     old = Recall.Status(recall.status)
-    new = NEXT_STATUS.get(old)
-    if new is None:
-        raise Conflict("This recall is closed.")
-    closed_at = timezone.now() if new == Recall.Status.CLOSED else None
+    if NEXT_STATUS.get(old) != new:
+        raise Conflict(
+            f"This recall is {old.label}, and from there it does not become"
+            f" {new.label}."
+        )
+    closed_at = now if new == Recall.Status.CLOSED else None
     if not Recall.objects.filter(pk=recall.pk, status=old).update(
         status=new, closed_at=closed_at
     ):
@@ -162,18 +214,21 @@ def advance(
     written.note(recall)
     if closed_at:
         _thaw(recall)
-    _event(by, recall, new, note.strip())
-    journal.write(
-        by=by,
-        act=f"recall {new.label}",
-        subject=recall,
-        label=recall.code,
-        before={"status": old},
-        after={"status": new},
-        reason=note.strip(),
-        submission=submission,
+    return now
+
+
+def keep_event(
+    by: User, recall: Recall, note: str, facts: Mapping[str, Any] | None = None
+) -> None:
+    """Keep the step that a recall is at now, with what was decided or how it stood."""
+    RecallEvent.objects.create(
+        recall=recall,
+        new=recall.status,
+        note=note,
+        facts=facts,
+        observed_at=timezone.now(),
+        entered_by=by,
     )
-    return recall
 
 
 def recalls_of_bottle(bottle: Bottle) -> list[Recall]:
@@ -182,7 +237,7 @@ def recalls_of_bottle(bottle: Bottle) -> list[Recall]:
     Asked of the genealogy itself, not of a list made when the recall was opened, so
     a bottle filled afterwards is warned of too.
     """
-    ids = trace.upstream_ids(bottle.filling_lot.batch_id)
+    ids = trace.upstream_of_bottle(bottle.code)
     return list(Recall.objects.filter(root_id__in=ids, is_mock=False))
 
 
@@ -209,15 +264,7 @@ def as_ranges(numbers: Sequence[int]) -> str:
     >>> as_ranges([1, 2, 3, 7, 9, 10])
     '1–3, 7, 9–10'
     """
-    spans: list[list[int]] = []
-    for number in numbers:
-        if spans and spans[-1][1] == number - 1:
-            spans[-1][1] = number
-        else:
-            spans.append([number, number])
-    return ", ".join(
-        str(first) if first == last else f"{first}–{last}" for first, last in spans
-    )
+    return _in_words(_spans(numbers))
 
 
 def place_of(status: str, holder: str) -> str:
@@ -227,32 +274,24 @@ def place_of(status: str, holder: str) -> str:
     return "destroyed" if status == BottleStatus.DESTROYED else "on the premises"
 
 
-def _holders(batch_ids: Sequence[int]) -> list[Holder]:
-    rows = (
-        Bottle.objects.filter(filling_lot__batch_id__in=batch_ids)
-        .order_by("consignee__name", "filling_lot_id", "number")
-        .values_list(
-            "filling_lot__code",
-            "filling_lot__batch__stock__code",
-            "consignee__name",
-            "consignee__phone",
-            "consignee__email",
-            "status",
-            "number",
-        )
-    )
-    groups: dict[tuple[str, str, str, str, str, BottleStatus], list[int]] = {}
-    for lot, batch, name, phone, email, status, number in rows.iterator():
-        is_out = status == BottleStatus.DISPATCHED
+def _holders(bottles: Iterable[trace.TracedBottle]) -> list[Holder]:
+    """Gather bottles that come in order of filling by where they are.
+
+    Of each group only the runs of numbers are kept, so a list of a hundred thousand
+    bottles takes no more memory than it has lines.
+    """
+    groups: dict[tuple[str, str, str, str, str, str], list[Span]] = {}
+    for one in bottles:
+        is_out = one.status == BottleStatus.DISPATCHED
         key = (
-            lot,
-            batch,
-            place_of(status, name or ""),
-            phone or "" if is_out else "",
-            email or "" if is_out else "",
-            BottleStatus(status),
+            one.filling_lot,
+            one.batch,
+            place_of(one.status, one.holder or ""),
+            one.phone or "" if is_out else "",
+            one.email or "" if is_out else "",
+            one.status,
         )
-        groups.setdefault(key, []).append(number)
+        _add(groups.setdefault(key, []), one.number)
     holders = [
         Holder(
             filling_lot=lot,
@@ -260,14 +299,35 @@ def _holders(batch_ids: Sequence[int]) -> list[Holder]:
             place=place,
             phone=phone,
             email=email,
-            status=status,
-            numbers=sorted(numbers),
+            status=BottleStatus(status),
+            spans=spans,
         )
-        for (lot, batch, place, phone, email, status), numbers in groups.items()
+        for (lot, batch, place, phone, email, status), spans in groups.items()
     ]
     # Whoever must be telephoned comes first, all of one holder together.
     return sorted(
         holders, key=lambda one: (not one.is_out, one.place, one.batch, one.filling_lot)
+    )
+
+
+def _spans(numbers: Iterable[int]) -> list[Span]:
+    """Return sorted numbers as first and last of each run."""
+    spans: list[Span] = []
+    for number in numbers:
+        _add(spans, number)
+    return spans
+
+
+def _add(spans: list[Span], number: int) -> None:
+    if spans and spans[-1][1] == number - 1:
+        spans[-1] = (spans[-1][0], number)
+    else:
+        spans.append((number, number))
+
+
+def _in_words(spans: Iterable[Span]) -> str:
+    return ", ".join(
+        str(first) if first == last else f"{first}–{last}" for first, last in spans
     )
 
 
@@ -315,13 +375,3 @@ def _hold_lot(by: User, lot: RawLot, reason: str) -> RawLot:
         entered_by=by,
     )
     return lot
-
-
-def _event(by: User, recall: Recall, new: str, note: str) -> None:
-    RecallEvent.objects.create(
-        recall=recall,
-        new=new,
-        note=note,
-        observed_at=timezone.now(),
-        entered_by=by,
-    )

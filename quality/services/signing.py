@@ -276,7 +276,10 @@ def _consequences(
 
 
 def _held_with(batch: Batch) -> models.QuerySet[Bottle]:
-    """Return the bottles that the hold of the batch held, not those held before it."""
+    """Return the bottles that the hold of the batch held, not those held before it.
+
+    What only put one on another shelf is no hold of it.
+    """
     held_at = (
         batch.status_changes.filter(new=BatchStatus.ON_HOLD)
         .order_by("-pk")
@@ -285,6 +288,11 @@ def _held_with(batch: Batch) -> models.QuerySet[Bottle]:
     )
     return (
         Bottle.objects.filter(filling_lot__batch=batch, status=BottleStatus.ON_HOLD)
-        .annotate(last_moved=models.Max("events__entered_at"))
-        .filter(last_moved__gte=held_at)
+        .annotate(
+            held_since=models.Max(
+                "events__entered_at",
+                filter=~models.Q(events__old=models.F("events__new")),
+            )
+        )
+        .filter(held_since__gte=held_at)
     )

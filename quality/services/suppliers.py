@@ -189,8 +189,12 @@ def held_by(consignee: Consignee) -> list[Held]:
 
 
 def dispatches_to(consignee: Consignee) -> list[Dispatch]:
-    """Return the newest dispatches to a consignee, each with its ``bottles``."""
-    rows = Dispatch.objects.filter(consignee=consignee).annotate(
+    """Return the newest dispatches to a consignee, each with its ``bottles``.
+
+    Those that were taken back are among them, and say so.
+    """
+    own = Dispatch.objects.filter(consignee=consignee)
+    rows = own.select_related("taken_back__entered_by__person").annotate(
         bottles=Count("events", filter=Q(events__new=BottleStatus.DISPATCHED))
     )
     return list(rows[:MOST_SHOWN])
@@ -206,6 +210,7 @@ def came_back_from(consignee: Consignee) -> list[CameBack]:
     ).order_by("-pk")
     rows = (
         BottleEvent.objects.filter(old=BottleStatus.DISPATCHED)
+        .exclude(new=BottleStatus.FILLED)  # taken back: they never had it
         .annotate(had=Subquery(before.values("dispatch__consignee")[:1]))
         .filter(had=consignee.pk)
         .select_related("bottle__filling_lot")

@@ -30,10 +30,10 @@ from batches.services.dispatching import Barred
 from batches.services.entries import Entries
 from producer.errors import Refusal
 from producer.models import Consignee, User
-from quality.models import Characteristic, FillCheck, Limit
+from quality.models import Characteristic, Limit
+from quality.services import weighings
 from quality.services.alkali import FreeAlkali, alkali_of, free_alkali_of
 from quality.services.conceding import deviated
-from quality.services.filling_checks import newest_stops
 from quality.services.impact.carried import MOST_FREE_ALKALI_PERCENT, MOST_PH
 from quality.services.judging import Finding, findings
 from quality.services.reviewing import is_caustic_by_weighing
@@ -80,18 +80,38 @@ def dispatch(
 
 def _contents_accepted(bottles: Sequence[Bottle]) -> None:
     """Refuse bottles whose newest weighing was not accepted, also after a release."""
-    lots = {bottle.filling_lot_id for bottle in bottles}
-    checks = FillCheck.objects.filter(filling_lot__in=lots).select_related("limit")
-    newest = {one.filling_lot_id: one for one in checks.order_by("pk")}
+    for words in not_accepted({bottle.filling_lot_id for bottle in bottles}).values():
+        raise Refusal(words, field="codes")
+
+
+def not_accepted(lots: Collection[int]) -> dict[int, str]:
+    """Return a sentence for each of these filling lots whose contents do not do."""
+    newest = weighings.newest_of(lots)
+    found = {}
     lots_now = FillingLot.objects.filter(pk__in=newest).select_related("balance")
     for lot in lots_now.order_by("pk"):
         counted = getattr(lot, "balance", None) is not None
-        if newest_stops(lot) or (counted and not newest[lot.pk].accepted):
-            raise Refusal(
+        check = newest[lot.pk]
+        if weighings.stops(check) or (counted and not check.accepted):
+            found[lot.pk] = (
                 f"The newest weighing of {lot.code} was not accepted. Top the bottles"
-                " up, weigh them again, and come back.",
-                field="codes",
+                " up, weigh them again, and come back."
             )
+    return {**found, **_without_weighing(set(lots) - newest.keys())}
+
+
+def _without_weighing(lots: Collection[int]) -> dict[int, str]:
+    """Return a sentence for each of these whose only weighings were taken back."""
+    gone = FillingLot.objects.filter(
+        pk__in=lots, balance__isnull=False, fill_checks__taken_back__isnull=False
+    )
+    return {
+        lot.pk: (
+            f"The weighing of {lot.code} was taken back, and no other stands. Weigh its"
+            " bottles, and come back."
+        )
+        for lot in gone.distinct()
+    }
 
 
 def barred_for(consignee: Consignee | None) -> Barred:

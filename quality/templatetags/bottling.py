@@ -6,10 +6,17 @@ import dataclasses
 from typing import Any
 
 from django import template
+from django.utils import timezone
 
 from batches.models import FillingLot
 from producer.models import Right
-from quality.services import filling_release, filling_steps, sample_changes
+from producer.services.checks import local_day
+from quality.services import (
+    filling_release,
+    filling_steps,
+    may_leave,
+    sample_changes,
+)
 
 register = template.Library()
 
@@ -31,6 +38,13 @@ def filling_next(context: template.Context, lot: FillingLot) -> dict[str, Any]:
         whose = f"{step.words} This is for a {step.right.label.lower()}."
         page["whose"] = whose.strip()
     return page
+
+
+@register.inclusion_tag("quality/_send_some.html")
+def send_some(lot: FillingLot) -> dict[str, Any]:
+    """Lead to sending bottles of a filling lot, or say what stands in the way."""
+    door = may_leave.door_of(lot, local_day(timezone.now()))
+    return {"lot": lot, "door": door}
 
 
 @register.inclusion_tag("quality/_filling_record.html", takes_context=True)

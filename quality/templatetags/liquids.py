@@ -12,7 +12,7 @@ from batches.models import Batch, FillingLot, Formula, LiquidReading
 from batches.services import density, liquid_readings, use_by
 from batches.services.entries import Entries
 from producer.models import Right
-from quality.services import dosing, filling_checks
+from quality.services import dosing, filling_checks, weighing_back
 
 register = template.Library()
 
@@ -20,12 +20,23 @@ register = template.Library()
 @register.inclusion_tag("quality/_fill_checks.html", takes_context=True)
 def fill_checks(context: template.Context, lot: FillingLot) -> dict[str, Any]:
     """Show what weighed bottles of a filling lot said, and what they are held to."""
+    rows = lot.fill_checks.select_related(
+        "scale",
+        "entered_by__person",
+        "limit",
+        "filling_lot__release",
+        "taken_back__entered_by__person",
+    )
+    checks: list[Any] = list(rows.in_turn())
+    for check in checks:
+        check.may_take_back = not hasattr(
+            check, "taken_back"
+        ) and weighing_back.may_take_back(context["user"], check)
     page = {
         "user": context["user"],
         "lot": lot,
-        "checks": lot.fill_checks.select_related(
-            "scale", "entered_by__person", "limit"
-        ),
+        "checks": checks,
+        "none_stands": checks and all(hasattr(one, "taken_back") for one in checks),
         "must_stay": filling_checks.newest_stops(lot),
         "held": filling_checks.held_by_weighing(lot),
     }

@@ -90,8 +90,7 @@ def page(request: HttpRequest, code: str, contact: Contact) -> HttpResponse:
     face = bottle_face.face_of(code)
     if face is None:
         slowing.miss(address)
-        if request.method == "GET":
-            scans.count_unknown(code)
+        scans.count_unknown(code)  # by HEAD, too: guessing asks for no more
         return unknown(words, contact)
     sheet = face.sheet
     if request.method == "GET":
@@ -265,10 +264,8 @@ def stops_of(
         title = words.recall_over_title if is_over else words.recall_title
         text = words.recall_over_text if is_over else words.recall_text
         found.append(Stop(title, text, recalls))
-    if sheet.is_destroyed:
-        found.append(Stop(words.destroyed_title, words.destroyed_text))
-    elif sheet.came_back:
-        found.append(Stop(words.returned_title, words.returned_text))
+    if (where := _where_it_should_be(sheet, words)) is not None:
+        found.append(where)
     elif sheet.is_held and all(recall.is_over for recall in recalls):
         found.append(Stop(words.on_hold_title, words.on_hold_text))
     elif sheet.never_left:
@@ -278,6 +275,17 @@ def stops_of(
     if sheet.use_by < today:
         found.append(Stop(words.past_use_by_title, words.past_use_by_text))
     return tuple(found)
+
+
+def _where_it_should_be(sheet: Sheet, words: Words) -> Stop | None:
+    """Return that by our records nobody outside should have it; None if not so."""
+    if sheet.is_destroyed:
+        return Stop(words.destroyed_title, words.destroyed_text)
+    if sheet.came_back:
+        return Stop(words.returned_title, words.returned_text)
+    if sheet.is_kept:
+        return Stop(words.kept_title, words.kept_text)
+    return None
 
 
 def _told(recall: Recall, words: Words) -> Told:

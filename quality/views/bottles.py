@@ -36,8 +36,7 @@ def bottle(request: HttpRequest, code: str) -> HttpResponse:
         return _missing(request, bare)
     found = Bottle.objects.listed().select_related("place").filter(code=bare).first()
     if found is None:
-        if request.method == "GET":
-            scans.count_unknown(bare)
+        scans.count_unknown(bare)
         return _missing(request, bare)
     if code != bare:
         return redirect("quality:bottle", bare)
@@ -101,7 +100,11 @@ def _inside(found: Bottle, user: User) -> dict[str, object]:
         "genealogy": genealogy,
         "lots": [(raw, certificates.get(raw.pk)) for raw in genealogy.lots],
         "events": found.events.select_related(
-            "entered_by__person", "dispatch__consignee", "place"
+            "entered_by__person",
+            "dispatch__consignee",
+            "dispatch__taken_back__entered_by__person",
+            "taken_back__entered_by__person",
+            "place",
         ),
         "siblings": lot.count - 1,
     }

@@ -9,8 +9,11 @@ from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
-from batches.models import Bottle, Dispatch
+from batches.lifecycle import BottleStatus
+from batches.models import Bottle, Dispatch, DispatchTakenBack
 from batches.services import bottle_moves, dispatching
+from batches.services.dispatch_back import needs_reviewer
+from producer.forms.base import ReasonForm
 from producer.models import Consignee, Right
 from producer.quantities import whole_number
 from producer.services.checks import local_day
@@ -19,7 +22,8 @@ from producer.views import acts
 from producer.views.acts import Mind, needs, read_only, user_of
 from quality.documents import delivery_note
 from quality.forms.dispatching import DispatchForm, MovesForm
-from quality.services import collected, supplying
+from quality.services import collected, dispatch_back, supplying
+from quality.services.under_recall import recalled
 
 LONGEST = 4000  # characters of codes in an address
 
@@ -71,6 +75,7 @@ def bottles_move(request: HttpRequest) -> HttpResponse:
         form,
         do=lambda facts, submission: bottle_moves.move_bottles(
             by=user,
+            recalled=recalled,
             submission=submission,
             **_with_bottles(
                 facts, states=bottle_moves.states_before(facts["new"], user)
@@ -90,6 +95,43 @@ def bottles_move(request: HttpRequest) -> HttpResponse:
             "lines": _lines(
                 request,
                 lambda codes: collected.to_move(codes, request.POST.get("new", "")),
+            ),
+        },
+    )
+
+
+@needs(Right.MAKER, Right.REVIEWER)
+def dispatch_take_back(request: HttpRequest, code: str) -> HttpResponse:
+    """Take back a dispatch that was recorded by mistake."""
+    found = _dispatch_by_code(code)
+    home = reverse("batches:dispatch", args=[found.code])
+    return acts.handle(
+        request,
+        ReasonForm(request.POST or None),
+        do=lambda facts, submission: dispatch_back.take_back(
+            by=user_of(request), dispatch=found, submission=submission, **facts
+        ),
+        then=lambda _: home,
+        said=_said_back,
+        home=home,
+        title=f"Take back dispatch {found.code}",
+        submit="Take it back",
+        context={
+            "facts": [
+                ("To", found.consignee.name),
+                ("Recorded", f"{day(found.entered_at)}, {found.entered_by.person}"),
+            ],
+            "lead": (
+                "Only if these bottles never left for this consignee: another was"
+                " meant, or nothing was sent. They are in stock again, or on hold if"
+                " something holds them by now, and both records stay. What was really"
+                " out and came back is recorded as returned instead. If a printed"
+                " delivery note lies about, destroy it."
+                + (
+                    " It was recorded more than two days ago, so a reviewer does this."
+                    if needs_reviewer(found)
+                    else ""
+                )
             ),
         },
     )
@@ -141,7 +183,9 @@ def dispatch_csv(request: HttpRequest, code: str) -> StreamingHttpResponse:
 
 def _dispatch_by_code(code: str) -> Dispatch:
     return get_object_or_404(
-        Dispatch.objects.select_related("consignee", "entered_by__person"),
+        Dispatch.objects.select_related(
+            "consignee", "entered_by__person", "taken_back__entered_by__person"
+        ),
         code=code.upper(),
     )
 
@@ -166,6 +210,16 @@ def _said(made: Dispatch) -> str:
         return words
     told = ", ".join(f"{code} by {day(use_by)}" for code, use_by in near.items())
     return Mind(f"{words} Say that they must be used soon: {told}.")
+
+
+def _said_back(row: DispatchTakenBack) -> str:
+    """Return what was taken back; as a warning where bottles are on hold by now."""
+    sent = row.dispatch.events.filter(new=BottleStatus.DISPATCHED).values("bottle")
+    held = Bottle.objects.filter(pk__in=sent, status=BottleStatus.ON_HOLD).count()
+    words = f"Dispatch {row.dispatch.code} is taken back."
+    if not held:
+        return f"{words} Its bottles are in stock again."
+    return Mind(f"{words} {held} of its bottles are on hold: see each one for why.")
 
 
 def _word(new: str) -> str:

@@ -12,15 +12,35 @@ from batches.lifecycle import BottleStatus
 from batches.models import Bottle, BottleDiscrepancy
 from batches.services import bottle_doubts, label_counts
 from producer.codes import grouped, normalise
-from producer.forms.base import ReasonForm
 from producer.models import Right
 from producer.views import acts
 from producer.views.acts import needs, user_of
-from quality.forms.doubts import DoubtForm
+from quality.forms.doubts import DoubtForm, SettleForm
 
 
 def _page_of(bottle: Bottle) -> str:
     return reverse("quality:bottle", args=[bottle.code])
+
+
+def _said(doubt: BottleDiscrepancy) -> str:
+    """Return what to do now, and what a stranger who scans the code is told."""
+    bottle = Bottle.objects.listed().get(pk=doubt.bottle_id)
+    if doubt.kind == BottleDiscrepancy.Kind.DUPLICATE:
+        return (
+            "It is recorded. Put both bottles aside with a note on them. Whoever scans"
+            f" the code is warned, and no bottle of {bottle.filling_lot.code} leaves"
+            " before a reviewer has settled this."
+        )
+    aside = "It is recorded. Put the bottle aside with a note on it."
+    if doubt.kind == BottleDiscrepancy.Kind.SHOULD_NOT_EXIST:
+        return f"{aside} Whoever scans it is told not to use it. A reviewer settles it."
+    words = f"{aside} It does not leave before a reviewer has settled this."
+    if bottle.status == BottleStatus.DISPATCHED:
+        return (
+            f"{words} It counts as out, and whoever scans it is not warned: if it must"
+            " not be used, tell who has it."
+        )
+    return words
 
 
 def _labels(doubt: BottleDiscrepancy) -> Iterator[tuple[str, str]]:
@@ -40,10 +60,7 @@ def bottle_doubt_report(request: HttpRequest, code: str) -> HttpResponse:
             by=user_of(request), bottle=bottle, submission=submission, **facts
         ),
         then=lambda _: _page_of(bottle),
-        said=(
-            "It is recorded. Put the bottle aside with a note on it; no bottle with"
-            " this code may be used."
-        ),
+        said=_said,
         home=_page_of(bottle),
         title=f"Something is wrong with {grouped(bottle.code)}",
         submit="Record it",
@@ -69,7 +86,7 @@ def bottle_doubt_settle(request: HttpRequest, pk: int) -> HttpResponse:
     is_double = doubt.kind == BottleDiscrepancy.Kind.DUPLICATE
     return acts.handle(
         request,
-        ReasonForm(request.POST or None),
+        SettleForm(request.POST or None, doubt=doubt),
         do=lambda facts, submission: bottle_doubts.settle(
             by=user_of(request), doubt=doubt, submission=submission, **facts
         ),

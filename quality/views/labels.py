@@ -176,7 +176,11 @@ def _first_guess(lot: FillingLot, asked: Asked) -> dict[str, Any]:
 def said_of(row: LabelIssue) -> str:
     """Return what is said of an issue; a warning where its codes lead nowhere."""
     printed = row.copies.count() + row.specimens
-    words = f"{printed} labels are issued. Print them, and count what becomes of each."
+    words = (
+        "1 label is issued. Print it, and count what becomes of it."
+        if printed == 1
+        else f"{printed} labels are issued. Print them, and count what becomes of each."
+    )
     if not address_is_local():
         return words
     return Mind(

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 
 from batches.chemistry.errors import ChemistryError
 from batches.models import Batch, Formula
@@ -15,9 +15,9 @@ from batches.views.bottles import filling_lot_by_code
 from batches.views.bottles import page_of as page_of_filling_lot
 from producer.forms.base import ReasonForm
 from producer.models import Premises, Right
-from producer.templatetags.kettlebook import volume
+from producer.templatetags.kettlebook import moment, volume
 from producer.views import acts
-from producer.views.acts import needs, read_only, user_of
+from producer.views.acts import Mind, needs, read_only, user_of
 from quality.forms.liquids import (
     DilutionForm,
     DoseForm,
@@ -25,8 +25,8 @@ from quality.forms.liquids import (
     SprayForm,
     WashForm,
 )
-from quality.models import FillCheck
-from quality.services import dosing, filling_checks
+from quality.models import FillCheck, FillCheckTakenBack
+from quality.services import dosing, filling_checks, weighing_back, weighings
 
 
 @needs(Right.MAKER)
@@ -35,7 +35,11 @@ def fill_check(request: HttpRequest, code: str) -> HttpResponse:
     lot = filling_lot_by_code(code)
     return acts.handle(
         request,
-        FillCheckForm(request.POST or None),
+        FillCheckForm(
+            request.POST or None,
+            count=lot.count,
+            is_again=weighings.failed(weighings.newest_check(lot)),
+        ),
         do=lambda facts, submission: filling_checks.record_fill_check(
             by=user_of(request), filling_lot=lot, submission=submission, **facts
         ),
@@ -44,12 +48,66 @@ def fill_check(request: HttpRequest, code: str) -> HttpResponse:
         home=page_of_filling_lot(lot),
         title=f"Weigh bottles of {lot.code}",
         submit="Record these masses",
-        context={"lead": f"{lot.count} bottles of {volume(lot.nominal_ul)} each."},
+        context={
+            "lead": f"{lot.count} bottles of {volume(lot.nominal_ul)} each."
+            f"{weighings.said_of_gone(lot)}"
+        },
     )
 
 
 def _verdict(check: FillCheck) -> str:
-    return check.sentence
+    newest = weighings.newest_check(check.filling_lot)
+    if newest is None or newest.pk == check.pk:
+        return check.sentence
+    return Mind(
+        f"{check.sentence} It is older than the weighing of"
+        f" {moment(newest.observed_at)}, so that one counts."
+    )
+
+
+@needs(Right.MAKER, Right.REVIEWER)
+def fill_check_take_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """Take back a weighing that was entered wrongly."""
+    lot = filling_lot_by_code(code)
+    check = get_object_or_404(lot.fill_checks.select_related("scale", "limit"), pk=pk)
+    lead = (
+        "Only if it was no weighing of these bottles, or its masses are wrong. It stays"
+        " on record and counts for nothing. What it held stays on hold until a reviewer"
+        " frees it; bottles opened for it stay destroyed."
+    )
+    if weighing_back.needs_reviewer(check):
+        lead += (
+            " A reviewer does this: it was not accepted, or its bottles are released,"
+            " or it was entered more than two days ago."
+        )
+    return acts.handle(
+        request,
+        ReasonForm(request.POST or None),
+        do=lambda facts, submission: weighing_back.take_back(
+            by=user_of(request), check=check, submission=submission, **facts
+        ),
+        then=lambda _: page_of_filling_lot(lot),
+        said=_said_back,
+        home=page_of_filling_lot(lot),
+        title=f"Take back a weighing of {lot.code}",
+        submit="Take it back",
+        context={
+            "facts": [
+                ("Weighed", f"{moment(check.observed_at)}, {check.scale.name}"),
+                ("What it said", check.sentence),
+            ],
+            "lead": lead,
+        },
+    )
+
+
+def _said_back(row: FillCheckTakenBack) -> str:
+    """Return what counts now; as a warning where nothing does, or that stops them."""
+    newest = weighings.newest_check(row.fill_check.filling_lot)
+    if newest is None:
+        return Mind("It is taken back. Weigh these bottles before any of them leaves.")
+    words = f"It is taken back. The weighing of {moment(newest.observed_at)} counts."
+    return Mind(words) if weighings.failed(newest) else words
 
 
 @needs(Right.REVIEWER)

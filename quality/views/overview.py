@@ -44,7 +44,7 @@ def _may(user: User, row: Row | Step) -> bool:
 @read_only
 def find(request: HttpRequest) -> HttpResponse:
     """Go to the page of a code, or list what contains the words."""
-    query = request.GET.get("q", "").strip()
+    query = request.GET.get("q", "").strip()[: finding.LONGEST]
     hit = finding.by_code(query)
     if hit:
         return redirect(_address(hit))

@@ -11,9 +11,10 @@ from producer.tables.base import show
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
 from quality.documents import recalls as documents
-from quality.forms.deciding import NoteForm, RecallForm
+from quality.forms.deciding import RecallForm
 from quality.models import Recall
 from quality.services import recalling
+from quality.services.recall_status import standing_of
 from quality.tables.deciding import RecallTable
 
 
@@ -67,7 +68,9 @@ def recall_open(request: HttpRequest, code: str) -> HttpResponse:
     root = get_object_or_404(Stock, code=code.upper())
     return acts.handle(
         request,
-        RecallForm(request.POST or None),
+        RecallForm(
+            request.POST or None, initial={"is_mock": request.GET.get("mock") == "1"}
+        ),
         do=lambda facts, submission: recalling.open_recall(
             by=user_of(request), root=root, submission=submission, **facts
         ),
@@ -93,7 +96,7 @@ def recall_by_code(code: str) -> Recall:
 
 @read_only
 def recall(request: HttpRequest, code: str) -> HttpResponse:
-    """Show a recall: what is affected now, who has it, what was done."""
+    """Show a recall: whom to telephone, what is affected now, what was done."""
     found = recall_by_code(code)
     return render(
         request,
@@ -101,7 +104,7 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
         {
             "recall": found,
             "affected": recalling.affected_by(found.root),
-            "events": found.events.select_related("entered_by__person"),
+            "now": standing_of(found),
         },
     )
 
@@ -113,33 +116,10 @@ def recall_pdf(request: HttpRequest, code: str) -> HttpResponse:
     return _pdf(request, found.root, found)
 
 
-@needs(Right.REVIEWER)
-def recall_advance(request: HttpRequest, code: str) -> HttpResponse:
-    """Take a recall one step on, with a note of what was done."""
-    found = recall_by_code(code)
-    home = reverse("quality:recall", args=[found.code])
-    return acts.handle(
-        request,
-        NoteForm(request.POST or None),
-        do=lambda facts, submission: recalling.advance(
-            by=user_of(request), recall=found, submission=submission, **facts
-        ),
-        then=lambda _: home,
-        said=lambda moved: f"The recall is now: {moved.get_status_display()}.",
-        home=home,
-        title=f"{found.code}: take it one step on",
-        context={"lead": _what_next(found)},
-    )
-
-
-def _what_next(recall: Recall) -> str:
-    new = recalling.NEXT_STATUS.get(Recall.Status(recall.status))
-    return f"It will then be: {new.label}." if new else "This recall is closed."
-
-
 def _pdf(request: HttpRequest, root: Stock, found: Recall | None) -> HttpResponse:
     content = documents.list_pdf(root, found, printed_by=user_of(request).person.name)
-    name = f"recall-list-{found.code if found else root.code}.pdf"
+    mock = "MOCK-" if found and found.is_mock else ""
+    name = f"{mock}recall-list-{found.code if found else root.code}.pdf"
     return HttpResponse(
         content,
         content_type="application/pdf",

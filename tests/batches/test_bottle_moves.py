@@ -10,7 +10,7 @@ from django.core.exceptions import PermissionDenied
 
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle, BottleEvent
-from batches.services import back_in_stock, bottle_doubts, bottle_moves
+from batches.services import back_in_stock, bottle_doubts, bottle_moves, places
 from producer.errors import Refusal
 from producer.models import JournalEntry, User
 from quality.services import supplying
@@ -210,6 +210,25 @@ def test_a_batch_that_is_freed_leaves_what_came_back_on_hold(crew: make.Crew) ->
     assert {one.pk: one.status for one in make.bottles_of(lot)} == {
         here.pk: "filled",
         out.pk: "on_hold",
+    }
+
+
+@pytest.mark.django_db
+def test_a_bottle_with_a_hold_of_its_own_keeps_it_on_whatever_shelf_it_stands(
+    crew: make.Crew,
+) -> None:
+    lot = make.filled(crew, count=4, nominal_ul=250_000)
+    own, own_moved, of_batch, of_batch_moved = make.bottles_of(lot)
+    move(crew.reviewer, [own, own_moved], "on_hold", reason="seal broken")
+    make.sign(crew.reviewer, make.fresh(lot.batch), "hold")
+    shelf = hands.place(crew, "Quarantine shelf")
+    places.put(by=crew.maker, bottles=[own_moved, of_batch_moved], place=shelf)
+    make.sign(crew.reviewer, make.fresh(lot.batch), "unhold")
+    assert {one.pk: one.status for one in make.bottles_of(lot)} == {
+        own.pk: "on_hold",
+        own_moved.pk: "on_hold",
+        of_batch.pk: "filled",
+        of_batch_moved.pk: "filled",
     }
 
 

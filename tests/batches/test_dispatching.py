@@ -10,13 +10,13 @@ from django.db import IntegrityError
 from django.utils import timezone
 
 from batches.models import Bottle, BottleEvent, Dispatch
-from batches.services import cooking, dispatching
+from batches.services import dispatching
 from producer.codes import grouped
 from producer.errors import Conflict, Refusal
 from producer.models import Consignee
 from producer.services.checks import local_day
 from quality.services import supplying
-from tests import hands, leaving, make
+from tests import bottling, hands, leaving, make
 from tests.database import while_uncommitted
 
 
@@ -117,22 +117,32 @@ def test_nothing_leaves_from_a_batch_on_hold(crew: make.Crew) -> None:
 def test_a_bottle_past_its_use_by_date_does_not_leave(crew: make.Crew) -> None:
     version = make.liquid_version(crew, name="Short-lived")
     long_ago = timezone.now() - datetime.timedelta(days=182)
-    liquid = make.open_batch(crew, version, basis_mg=500_000, opened_at=long_ago)
-    make.charge_all(crew, liquid)
-    make.read_ph(crew, liquid)
-    make.weigh_bulk(crew, liquid, share="0.99", observed_at=long_ago)
-    liquid = make.signed(
-        crew.reviewer, cooking.finish(by=crew.maker, batch=liquid), "release"
-    )
-    lot = leaving.filled(crew, liquid)
+    lot = bottling.may_leave(crew, bottling.filled_of(crew, long_ago, version))
     # 180 days later, on the calendar of the premises; clocks may have been changed.
     assert lot.use_by == local_day(long_ago) + datetime.timedelta(days=180)
     assert lot.use_by < make.TODAY
     with pytest.raises(Refusal, match="past its use-by date"):
         dispatch(crew, make.bottles_of(lot))
-    # control: on the last day it left
+    # nor does a date typed help: today counts as well
     on_time = long_ago + datetime.timedelta(days=180)
-    assert dispatch(crew, make.bottles_of(lot), observed_at=on_time)
+    with pytest.raises(Refusal, match="past its use-by date"):
+        dispatch(crew, make.bottles_of(lot), observed_at=on_time)
+    # control: on the last day it leaves
+    last_day = timezone.now() - datetime.timedelta(days=180)
+    good = bottling.may_leave(crew, bottling.filled_of(crew, last_day, version))
+    assert good.use_by == make.TODAY
+    assert dispatch(crew, make.bottles_of(good))
+
+
+@pytest.mark.django_db
+def test_nothing_leaves_before_it_was_filled(crew: make.Crew) -> None:
+    lot = leaving.filled(crew)
+    early = lot.observed_at - datetime.timedelta(minutes=2)
+    with pytest.raises(Refusal, match=r"were filled on .* cannot be before") as told:
+        dispatch(crew, make.bottles_of(lot), observed_at=early)
+    assert told.value.field == "observed_at"
+    assert not Dispatch.objects.exists()
+    assert dispatch(crew, make.bottles_of(lot), observed_at=lot.observed_at)
 
 
 @pytest.mark.django_db(transaction=True)

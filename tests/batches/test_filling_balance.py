@@ -14,6 +14,7 @@ from batches.services import filling
 from batches.services.filling_balance import most_unsaid
 from producer.errors import Refusal
 from producer.models import JournalEntry, Place, Stock, StockMovement
+from producer.quantities import format_mass
 from quality.services.filling_steps import mass_rows
 from quality.services.verification.masses import filling_faults
 from tests import bottling, make
@@ -254,3 +255,35 @@ def test_what_is_filled_cold_is_not_warned_of(crew: make.Crew, client: Client) -
 
 def test_five_thousand_bottles_are_the_most() -> None:
     assert filling.MOST_BOTTLES == 5000
+
+
+@pytest.mark.django_db
+def test_many_small_gains_are_no_more_than_one_may_be(crew: make.Crew) -> None:
+    """A tare that is heavy every time would make soap from nothing."""
+    liquid = make.released_liquid(crew)
+    made = Stock.objects.get(pk=liquid.pk).on_hand_mg
+    most, each = most_unsaid(made), 10_000
+
+    def fill(gain_mg: int) -> FillingLot:
+        left = Stock.objects.get(pk=liquid.pk).on_hand_mg
+        drawn = 10_200  # one of 10 ml
+        return make.filled(
+            crew,
+            liquid,
+            count=1,
+            nominal_ul=10_000,
+            rest_mg=left - drawn + gain_mg,
+            unexplained_reason="heavy tare",
+        )
+
+    for _ in range(most // each):
+        fill(each)
+    open_mg = most % each
+    with pytest.raises(Refusal, match=r"gained .* before, with this one") as caught:
+        fill(open_mg + 1)
+    assert caught.value.field == "rest_mg"
+    assert f"no more than {format_mass(most)} can be" in caught.value.message
+    fill(open_mg)
+    gained = [-one.unexplained_mg for one in FillingBalance.objects.all()]
+    assert sum(gained) == most
+    fill(-1_000)  # what is lost is another matter

@@ -85,7 +85,7 @@ def test_scenario_17_a_smeared_label_is_copy_2_and_the_count_closes_exactly(
     assert (now.issued, now.open, now.closes) == (25, 1, False)
     assert now.sentence == (
         "1 of 25 labels is not accounted for. Look for it, then count it as applied,"
-        " spoiled, returned or specimen."
+        " spoiled, left over or a specimen."
     )
     labelled.counted(crew, lot, Kind.SPOILED, 1, note="no. 7, smeared, torn up")
     now = labelling.reconciliation(lot)

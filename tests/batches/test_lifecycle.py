@@ -8,6 +8,7 @@ import pytest
 
 from batches.lifecycle import (
     BATCH_MOVES,
+    BOTTLE_CORRECTIONS,
     BOTTLE_MOVES,
     CLOSED_TO_CHARGES,
     BatchStatus,
@@ -49,6 +50,12 @@ BOTTLE = {
     ("returned", "destroyed", "maker or reviewer"),
     ("recovered", "destroyed", "maker"),
 }
+CORRECTION = {
+    ("dispatched", "filled", "maker or reviewer"),
+    ("destroyed", "on_hold", "reviewer"),
+    ("destroyed", "retained", "reviewer"),
+    ("destroyed", "recovered", "reviewer"),
+}
 BOTH = pytest.mark.parametrize(
     ("table", "states", "first"),
     [
@@ -69,7 +76,12 @@ def reachable(table: Table, start: str) -> set[str]:
 
 
 @pytest.mark.parametrize(
-    ("table", "expected"), [(BATCH_MOVES, BATCH), (BOTTLE_MOVES, BOTTLE)]
+    ("table", "expected"),
+    [
+        (BATCH_MOVES, BATCH),
+        (BOTTLE_MOVES, BOTTLE),
+        (BOTTLE_CORRECTIONS, CORRECTION),
+    ],
 )
 def test_the_table_holds_these_moves_and_no_other(
     table: Table, expected: set[tuple[str, str, str]]
@@ -134,7 +146,12 @@ def test_what_a_recall_fetched_is_only_ever_destroyed() -> None:
     assert reachable(BOTTLE_MOVES, BottleStatus.RECOVERED) == {BottleStatus.DESTROYED}
 
 
-@pytest.mark.parametrize("table", [BATCH_MOVES, BOTTLE_MOVES])
+def test_what_undoes_a_mistake_is_no_move_that_anybody_chooses() -> None:
+    chosen = {(move.start, move.end) for move in BOTTLE_MOVES}
+    assert not chosen & {(move.start, move.end) for move in BOTTLE_CORRECTIONS}
+
+
+@pytest.mark.parametrize("table", [BATCH_MOVES, BOTTLE_MOVES, BOTTLE_CORRECTIONS])
 def test_every_move_names_what_it_needs(table: Table) -> None:
     for move in table:
         assert move.needs

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import re
 from typing import Any
 
@@ -128,7 +129,7 @@ def test_what_is_entered_late_is_followed_by_a_day_after_today(
     now = timezone.now() + 10 * DAY
     monkeypatch.setattr(timezone, "now", lambda: now)
     late: Facts = {"observed_at": now - 8 * DAY}
-    with pytest.raises(Refusal, match="lies after today"):
+    with pytest.raises(Refusal, match="must be after today"):
         bottling.looked_at(crew, lot, look_on=in_days(10), **late)
     bottling.looked_at(crew, lot, look_on=in_days(11), **late)
 
@@ -159,7 +160,65 @@ def test_a_jar_can_be_gone_and_a_bottle_is_accounted_for_on_its_page(
     facts: Facts = {"state": "as_filled", "found": "clear when it was opened"}
     with pytest.raises(Refusal, match="is kept no longer"):
         samples.look(by=crew.maker, sample=kept, look_on=in_days(5), **facts)
-    samples.look(by=crew.maker, sample=kept, **facts)
+    samples.look(by=crew.maker, sample=kept, **facts, observed_at=kept.observed_at)
+
+
+def test_what_is_not_there_is_looked_at_no_more_until_that_is_taken_back(
+    crew: make.Crew, lot: FillingLot
+) -> None:
+    hours = [timezone.now() + datetime.timedelta(hours=one) for one in range(5)]
+    bottling.looked_at(crew, lot, observed_at=hours[1])
+    gone = bottling.looked_at(crew, lot, "gone", observed_at=hours[2])
+    for state in ("as_filled", "changed", "gone"):
+        with pytest.raises(Refusal, match="is not there any more") as caught:
+            bottling.looked_at(crew, lot, state, observed_at=hours[3])
+        assert caught.value.field == "state"
+    reworded = samples.amend_look(
+        by=crew.maker, row=gone, state="gone", found="fell off", reason="words"
+    )
+    # What was seen before may still be written down.
+    bottling.looked_at(crew, lot, "changed", observed_at=hours[0])
+    samples.amend_look(by=crew.maker, row=reworded, void=True, reason="another jar")
+    late = bottling.looked_at(crew, lot, observed_at=hours[3])
+    with pytest.raises(Refusal, match="looked at after that"):
+        bottling.looked_at(crew, lot, "gone", observed_at=hours[2])
+    bottling.looked_at(crew, lot, "gone", observed_at=hours[4])
+    with pytest.raises(Refusal, match="looked at after that"):
+        samples.amend_look(
+            by=crew.maker,
+            row=SampleLook.objects.get(observed_at=hours[1]),
+            state="gone",
+            found="not there",
+            reason="the wrong jar",
+        )
+    samples.amend_look(
+        by=crew.maker, row=late, state="changed", found="cloudy", reason="in daylight"
+    )
+
+
+def test_a_bottle_is_not_as_filled_after_it_was_destroyed(
+    crew: make.Crew, lot: FillingLot
+) -> None:
+    bottle = make.bottles_of(lot)[0]
+    kept = samples.retain(
+        by=crew.maker, filling_lot=lot, bottle=bottle, place=bottling.shelf(crew)
+    )
+    before = timezone.now()
+    hands.moved(crew.maker, make.bottles_of(lot)[0], "destroyed", "opened")
+    look = functools.partial(samples.look, by=crew.maker, sample=kept)
+    with pytest.raises(Refusal, match=r"was destroyed on .* write when") as caught:
+        look(state="as_filled", found="clear")
+    assert caught.value.field == "state"
+    changed = look(state="changed", found="cloudy when it was emptied")
+    with pytest.raises(Refusal, match="was destroyed on"):
+        samples.amend_look(
+            by=crew.reviewer,
+            row=changed,
+            state="as_filled",
+            found="clear",
+            reason="a slip",
+        )
+    look(state="as_filled", found="clear", observed_at=before)
 
 
 def test_a_look_is_corrected_by_a_new_row_with_a_reason(

@@ -5,11 +5,10 @@ from __future__ import annotations
 import csv
 import itertools
 import random
-import re
 from fractions import Fraction
 
 import pytest
-from django.db import IntegrityError, connection, transaction
+from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -23,7 +22,6 @@ from producer.models import RawLot, Stock, User
 from quality.documents import recalls as documents
 from quality.services import recalling
 from tests import lab, make
-from tests.database import query, run
 from tests.doors.pages import page_of
 from tests.quality.test_batch_sheet import pages_of
 
@@ -185,75 +183,6 @@ def test_one_query_each_way_at_any_depth(crew: make.Crew, depth: int) -> None:
             assert batch.formula_version.formula.name
         assert genealogy.lots[0].material.name
     assert len(shown) == 4
-
-
-@pytest.mark.django_db
-def test_even_a_loop_made_behind_the_programs_back_ends(crew: make.Crew) -> None:
-    lots, batches = stocks(crew, lots=1, batches=3)
-    connect([*chain(lots[0], batches), (batches[2], batches[0], 1)])
-    assert set(trace.upstream_ids(batches[1])) == {*lots, *batches}
-    assert set(trace.downstream_ids(lots[0])) == {*lots, *batches}
-
-
-@pytest.mark.django_db
-def test_a_batch_is_never_in_itself(crew: make.Crew) -> None:
-    _, batches = stocks(crew, lots=0, batches=1)
-    with pytest.raises(IntegrityError), transaction.atomic():
-        connect([(batches[0], batches[0], 1)])
-
-
-def plan_of(sql: str, stock_id: int) -> str:
-    """Return the engine's plan for a walk, as text."""
-    prefix = "EXPLAIN" if connection.vendor == "postgresql" else "EXPLAIN QUERY PLAN"
-    return "\n".join(str(row[-1]) for row in query(f"{prefix} {sql}", stock_id))
-
-
-def scans_edges(plan: str) -> bool:
-    """Say whether a plan reads the whole table of edges."""
-    # SQLite's automatic index is made by reading the table, then thrown away.
-    reads_all = r"SCAN (edge|batches_input)|AUTOMATIC|Seq Scan on batches_input"
-    return bool(re.search(reads_all, plan))
-
-
-@pytest.mark.django_db
-def test_no_walk_reads_the_whole_table_of_edges(crew: make.Crew) -> None:
-    lots, batches = stocks(crew, lots=40, batches=1500)
-    rng = random.Random(1)  # noqa: S311
-    connect(
-        [
-            (source, batch, 1)
-            for place, batch in enumerate(batches)
-            for source in {
-                *rng.sample(lots, 4),
-                *rng.sample(batches[max(0, place - 30) : place], min(place, 2)),
-            }
-        ]
-    )
-    if connection.vendor == "postgresql":
-        run("ANALYZE batches_input")
-    for sql, root in (
-        (trace._UPSTREAM, batches[-1]),
-        (trace._DOWNSTREAM, lots[0]),
-    ):
-        plan = plan_of(sql, root)
-        assert not scans_edges(plan), plan
-        assert "edge" in plan
-    assert "edge_by_source_covering" in plan
-
-
-@pytest.mark.django_db
-def test_control_without_its_index_a_walk_reads_the_whole_table(
-    crew: make.Crew,
-) -> None:
-    lots, batches = stocks(crew, lots=5, batches=1500)
-    rng = random.Random(1)  # noqa: S311
-    connect([(s, b, 1) for b in batches for s in rng.sample(lots, 3)])
-    index = next(i for i in Input._meta.indexes if i.name == "edge_by_source_covering")
-    if connection.vendor == "postgresql":
-        run("SET CONSTRAINTS ALL IMMEDIATE")
-        run("ANALYZE batches_input")
-    run(f"DROP INDEX {index.name}")
-    assert scans_edges(plan_of(trace._DOWNSTREAM, lots[0]))
 
 
 def three_deep(crew: make.Crew) -> tuple[RawLot, list[Batch]]:

@@ -16,7 +16,7 @@ from batches.models import Batch, BottleDiscrepancy, ScanAlert
 from producer.models import RawLot, SafetyNote
 from quality.services import goods
 from tests import bottling, hands, lab, make, uploads
-from tests.doors import label_acts, sample_acts, spray_acts
+from tests.doors import label_acts, recall_acts, sample_acts, spray_acts
 from tests.doors.world import Arguments, World
 
 Fields = Mapping[str, Any]
@@ -327,6 +327,11 @@ def sending(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     }
 
 
+def wrongly_sent(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """A dispatch that was meant for somebody else."""
+    return (world.dispatch.code,), WHY
+
+
 def limit(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     return (world.cooking.formula_version_id,), {
         **WHY,
@@ -361,6 +366,12 @@ def weighed_bottles(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     }
 
 
+def wrongly_weighed(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """The weighing of another lot."""
+    check = world.filling_lot.fill_checks.latest("pk")
+    return (world.filling_lot.code, check.pk), WHY
+
+
 def kept_sample(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     """A bottle that is kept here."""
     place = bottling.shelf(crew)
@@ -380,14 +391,6 @@ def of_deviation(**fields: Any) -> Where:
 
 def faulty_scale(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     return (make.scale(crew.maker).pk,), DEVIATION
-
-
-def recall(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
-    return (world.lot.code,), {**WHY, "hazard_class": "2"}
-
-
-def step_of_recall(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
-    return (world.recall.code,), {"note": "telephoned all of them"}
 
 
 def check(instrument: Callable[..., Any], **fields: str) -> Where:
@@ -550,18 +553,20 @@ ACTS: tuple[Act, ...] = (
         of_lots("container_weighings", **WHY, gross_mg="4 kg", tare_mg="350 g"),
     ),
     Act("batches:container_void", MAKER, of_lots("container_weighings", **WHY)),
-    Act("batches:bottle_move", MAKER, broken_bottle),
+    Act("quality:bottle_move", MAKER, broken_bottle),
     Act("batches:place_put", MAKER, putting),
     Act("quality:consignee_erase", MAKER, forgotten),
     Act("quality:bottle_doubt_report", MAKER, doubted),
     Act("quality:bottle_doubt_settle", REVIEWER, settled),
     Act("quality:scan_alert", MAKER, scanned_code),
     Act("quality:dispatch_new", MAKER, sending),
+    Act("quality:dispatch_take_back", MAKER, wrongly_sent),
     Act("quality:bottles_move", MAKER, broken_bottles),
     Act("quality:limit_set", REVIEWER, limit),
     Act("quality:material_limit_set", REVIEWER, limit_of_material),
     Act("quality:sign", REVIEWER, signature),
     Act("quality:fill_check", MAKER, weighed_bottles),
+    Act("quality:fill_check_take_back", REVIEWER, wrongly_weighed),
     Act("quality:fill_free", REVIEWER, topped_up),
     Act("batches:sample", MAKER, kept_sample),
     Act("quality:labels", MAKER, label_acts.labels),
@@ -579,8 +584,6 @@ ACTS: tuple[Act, ...] = (
         REVIEWER,
         of_deviation(decision="mended", text="it is well", password=make.PASSWORD),
     ),
-    Act("quality:recall_open", REVIEWER, recall),
-    Act("quality:recall_advance", REVIEWER, step_of_recall),
     Act(
         "quality:instrument_check",
         MAKER,
@@ -593,5 +596,5 @@ ACTS: tuple[Act, ...] = (
         check(make.meter, shown="7.02", second_shown="10.03", temperature="25"),
         "pH meter",
     ),
-    *(Act(*row) for row in (*spray_acts.ROWS, *sample_acts.ROWS)),
+    *(Act(*row) for row in (*spray_acts.ROWS, *sample_acts.ROWS, *recall_acts.ROWS)),
 )

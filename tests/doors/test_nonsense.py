@@ -236,7 +236,7 @@ def test_codes_in_an_address_may_be_in_small_letters(
         ("batches:dispatch", world.dispatch.code),
         ("quality:recall", world.recall.code),
         ("quality:affected", world.lot.code),
-        ("batches:bottle_move", world.bottle.code),
+        ("quality:bottle_move", world.bottle.code),
     ):
         assert browser.get(reverse(name, args=[code.lower()])).status_code == 200
 

@@ -213,10 +213,8 @@ def test_a_recall_warns_on_each_affected_bottle_at_once(world: World) -> None:
 
 def test_a_closed_recall_is_still_told(world: World) -> None:
     recall = open_recall(world)
-    for note in ("all were telephoned", "all came back"):
-        recall = recalling.advance(
-            by=world.accounts["reviewer"], recall=recall, note=note
-        )
+    crew = make.Crew(world.accounts["maker"], world.accounts["reviewer"])
+    hands.closed(crew, recall, "all came back")
     page = scan(world.bottle.code)
     assert "This bottle was recalled" in page.words
     assert "came back" not in page.words

@@ -34,7 +34,7 @@ from batches.services import (
 from producer.models import RawLot, RulesCheck, SafetyNote, StockTake, User
 from producer.services import containers, counting, safety
 from quality.models import Deviation, Recall
-from quality.services import recalling, supplying
+from quality.services import recall_contacts, recalling, supplying
 from tests import (
     bottling,
     kept,
@@ -137,18 +137,31 @@ def build() -> World:
         filling_lot=filling_lot,
         bottle=here,
         dispatch=dispatch,
-        recall=recalling.open_recall(
-            by=crew.reviewer,
-            root=lot.stock,
-            hazard_class="1",
-            reason="the list is tried out",
-            public_notice="Do not use it.",
-            is_mock=True,
-        ),
+        recall=_tried_out(crew, lot),
         deviation=faulty.looked_into(
             crew.maker, faulty.deviation(crew.maker, rejected.stock, "ph")
         ),
     )
+
+
+def _tried_out(crew: make.Crew, lot: RawLot) -> Recall:
+    """Return a mock recall in which one holder would be called."""
+    recall = recalling.open_recall(
+        by=crew.reviewer,
+        root=lot.stock,
+        hazard_class="1",
+        reason="the list is tried out",
+        public_notice="Do not use it.",
+        is_mock=True,
+    )
+    recall_contacts.record_contact(
+        by=crew.maker,
+        recall=recall,
+        consignee=make.consignee(crew.maker),
+        means="telephone",
+        outcome="reached",
+    )
+    return recall
 
 
 def _in_tins(crew: make.Crew, lot: RawLot) -> RawLot:
@@ -278,6 +291,7 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
     other = world.accounts["auditor"].pk
     certificate = world.lot.certificates.get()
     container = _pk(world.lot.stock.container_weighings.first())
+    attempt = _pk(world.recall.contacts.first())
     lot, roots = world.lot.code, [(world.lot.code,), (world.released.number,)]
     known: dict[str, list[Arguments]] = {
         "producer:register": [(kind,) for kind, _ in entries],
@@ -385,8 +399,9 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "batches:label_count_void": [(world.filling_lot.code, count)],
         "batches:label_format": [(_pk(SheetFormat.objects.first()),)],
         "quality:labels": [(world.filling_lot.code,)],
-        "batches:bottle_move": [(world.bottle.code,)],
+        "quality:bottle_move": [(world.bottle.code,)],
         "batches:dispatch": [(world.dispatch.code,)],
+        "quality:dispatch_take_back": [(world.dispatch.code,)],
         "quality:dispatch_note": [(world.dispatch.code,)],
         "quality:dispatch_csv": [(world.dispatch.code,)],
         "quality:bottle": [(world.bottle.code,)],
@@ -404,6 +419,9 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:sign": [(world.waiting.number,)],
         "quality:doses": [(world.released.number,), (pot,)],
         "quality:fill_check": [(world.filling_lot.code,)],
+        "quality:fill_check_take_back": [
+            (world.filling_lot.code, _pk(world.filling_lot.fill_checks.first()))
+        ],
         "quality:fill_free": [(world.filling_lot.code,)],
         "quality:fill_release": [(world.filling_lot.code,)],
         "quality:correction": [(pot,), (world.waiting.number,)],
@@ -420,6 +438,8 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:affected": [*roots],
         "quality:affected_pdf": [(lot,)],
         "quality:affected_csv": [*roots],
+        "quality:flow": [*roots, (world.filling_lot.code,)],
+        "quality:flow_pdf": [(world.filling_lot.code,)],
         "quality:deviation_open": [(pot,), (lot,)],
         "quality:deviation_open_instrument": [
             (make.scale(world.accounts["maker"]).pk,)
@@ -431,6 +451,12 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:recall": [(world.recall.code,)],
         "quality:recall_pdf": [(world.recall.code,)],
         "quality:recall_advance": [(world.recall.code,)],
+        "quality:recall_close": [(world.recall.code,)],
+        "quality:recall_report": [(world.recall.code,)],
+        "quality:recall_report_pdf": [(world.recall.code,)],
+        "quality:recall_contact_new": [(world.recall.code,)],
+        "quality:recall_contact_amend": [(world.recall.code, attempt)],
+        "quality:recall_contact_void": [(world.recall.code, attempt)],
         "quality:chart": [(formula, one) for one in _OF_FORMULAS],
         "quality:chart_pdf": [(formula, "ph")],
         "quality:material_chart": [

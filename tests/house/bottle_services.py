@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from batches.models import BottleDiscrepancy
+from batches.models import Bottle, BottleDiscrepancy
 from batches.services import (
     bottle_doubts,
+    dispatch_back,
     label_counts,
     label_texts,
     labelling,
@@ -17,8 +18,8 @@ from batches.services import (
 )
 from batches.services.label_bands import bands_of
 from batches.sheets import Placement
-from quality.services import erasing, filling_release
-from tests import bottling, hands, labelled, make, scanned
+from quality.services import erasing, filling_release, weighing_back
+from tests import bottling, hands, labelled, leaving, make, scanned
 
 Facts = dict[str, Any]
 
@@ -40,6 +41,38 @@ def settled_facts(crew: make.Crew) -> Facts:
         "doubt": bottle_doubts.report(**doubt_facts(crew)),
         "reason": "a copied label",
     }
+
+
+def taken_back_facts(crew: make.Crew) -> Facts:
+    """A dispatch that was meant for somebody else."""
+    return {
+        "by": crew.maker,
+        "dispatch": leaving.sent(crew, leaving.bottles(crew)),
+        "reason": "meant for the other shop",
+        "recalled": lambda _: {},
+        "held": lambda _: {},
+    }
+
+
+def found_again(crew: make.Crew, bottle: Bottle) -> None:
+    """A bottle recorded as destroyed by mistake, found, and on hold."""
+    hands.moved(crew.reviewer, bottle, "destroyed", "leaks")
+    doubt = bottle_doubts.report(
+        by=crew.maker,
+        bottle=bottle,
+        kind=BottleDiscrepancy.Kind.SHOULD_NOT_EXIST,
+        found="behind the shelf",
+    )
+    bottle_doubts.settle(
+        by=crew.reviewer, doubt=doubt, reason="it was another", never_destroyed=True
+    )
+
+
+def weighing_back_facts(crew: make.Crew) -> Facts:
+    """A weighing of another lot."""
+    lot = make.filled(crew)
+    check = bottling.weighed(crew, lot)
+    return {"by": crew.maker, "check": check, "reason": "that was the other crate"}
 
 
 def place_facts(crew: make.Crew) -> Facts:
@@ -183,6 +216,8 @@ SERVICES = {
     filling_release.release: release_facts,
     bottle_doubts.report: doubt_facts,
     bottle_doubts.settle: settled_facts,
+    dispatch_back.take_back: taken_back_facts,
+    weighing_back.take_back: weighing_back_facts,
     places.put: place_facts,
     erasing.erase: erased_facts,
     scans.look_into: scan_facts,

@@ -45,12 +45,16 @@ from quality.services import (
     goods,
     hold_pointing,
     limits,
-    recalling,
     revising,
     signing,
 )
 from tests import kept, lab, leaving, make, uploads
-from tests.house import bottle_services, liquid_services, spray_services
+from tests.house import (
+    bottle_services,
+    liquid_services,
+    recall_services,
+    spray_services,
+)
 from tests.quality import faulty
 
 Service = Callable[..., Any]
@@ -284,7 +288,7 @@ def filling_facts(cast: Cast) -> Facts:
         "by": cast.crew.maker,
         "batch": make.released_liquid(cast.crew),
         "nominal_ul": 250_000,
-        "density": Decimal(1),
+        "density": Decimal("1.02"),
         "count": 3,
     }
 
@@ -469,22 +473,6 @@ def closing_facts(cast: Cast) -> Facts:
     }
 
 
-def recall_facts(cast: Cast) -> Facts:
-    lot = make.filled(cast.crew)
-    return {
-        "by": cast.crew.reviewer,
-        "root": lot.batch.stock,
-        "hazard_class": "3",
-        "reason": "a smell",
-        "public_notice": "Bring it back.",
-    }
-
-
-def advancing_facts(cast: Cast) -> Facts:
-    recall = recalling.open_recall(**recall_facts(cast))
-    return {"by": cast.crew.reviewer, "recall": recall, "note": "told them"}
-
-
 def cost_facts(cast: Cast) -> Facts:
     return {
         "by": cast.crew.maker,
@@ -621,11 +609,9 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
         "text": "a bad strip",
     },
     deviating.close_deviation: closing_facts,
-    recalling.open_recall: recall_facts,
-    recalling.advance: advancing_facts,
     **{
         service: of_crew(facts)
-        for table in (bottle_services, spray_services)
+        for table in (bottle_services, recall_services, spray_services)
         for service, facts in table.SERVICES.items()
     },
 }

@@ -12,7 +12,7 @@ from typing import Any, Literal, NamedTuple
 import pytest
 from playwright.sync_api import Page, ViewportSize
 
-from producer.models import Material, User
+from producer.models import Material, Premises, User
 from quality.services import recalling
 from tests import lab, leaving, make
 from tests.journeys.hands import DESKTOP, PHONE, House, Screen
@@ -42,6 +42,7 @@ def world(owner: User, crew: make.Crew) -> World:
     everything = make.account(
         by=owner, name="Sanna Berg", rights=["owner", "maker", "reviewer"]
     )
+    Premises.objects.update(poison_centre="01632 960999 (invented, day and night)")
     long_name = "Westerly & Daughters, Household and Garden Sundries (upper market)"
     shop = make.consignee(crew.maker, name=long_name)
     paste = make.released_paste(crew)
@@ -92,7 +93,8 @@ def world(owner: User, crew: make.Crew) -> World:
         /batches/{running.number}/pot/ /batches/{running.number}/pot/?step=charge-4
         /batches/{sharp.number}/pot/ /batches/{waiting.number}/pot/
         /batches/{running.number}/read/ph/ /batches/{running.number}/weigh/
-        /batches/{source.number}/ /history/{potash.code}/
+        /batches/{source.number}/ /history/{potash.code}/ /flow/{potash.code}/
+        /flow/{source.number}/ /flow/{bad.code}/
         /review/{waiting.number}/ /review/{waiting.number}/sign/
         /bottles/ /bottles/{bad.code}/ /dispatches/ /dispatches/new/
         /affected/{potash.code}/ /affected/{potash.code}/recall/

@@ -87,6 +87,7 @@ def test_every_record_of_something_that_happened_is_append_only() -> None:
         "Signature",
         "Judgement",
         "RecallItem",
+        "RecallContact",
         "RecallEvent",
     }
     assert len(our_models()) > len(named)
@@ -105,9 +106,12 @@ def fill_every_table(crew: make.Crew) -> None:
     from quality.services import (  # noqa: PLC0415
         changing,
         checking,
+        dispatch_back,
         filling_checks,
+        recall_contacts,
         recalling,
         supplying,
+        weighing_back,
     )
 
     lot = bottling.bottled(crew)
@@ -119,25 +123,35 @@ def fill_every_table(crew: make.Crew) -> None:
         clarity="cloudy",
         reason="seen again in better light",
     )
-    supplying.dispatch(
+    sent = supplying.dispatch(
         by=crew.maker,
         bottles=make.bottles_of(lot)[:1],
         consignee=make.consignee(crew.maker),
     )
-    recalling.open_recall(
+    dispatch_back.take_back(by=crew.maker, dispatch=sent, reason="another was meant")
+    recall = recalling.open_recall(
         by=crew.reviewer,
         root=lot.batch.stock,
         hazard_class="3",
         reason="a smell",
         public_notice="Bring it back.",
     )
-    filling_checks.record_fill_check(
+    recall_contacts.record_contact(
+        by=crew.maker,
+        recall=recall,
+        consignee=make.consignee(crew.maker),
+        means="telephone",
+        outcome="not_reached",
+    )
+    check = filling_checks.record_fill_check(
         by=crew.maker,
         filling_lot=lot,
         scale=make.scale(crew.maker),
         tare_mg=42_000,
         net_mg=[511_000] * lot.count,
     )
+    weighing_back.take_back(by=crew.reviewer, check=check, reason="the other crate")
+    bottle_services.found_again(crew, make.bottles_of(lot)[0])
     titrated = make.cooked_batch(crew)
     transcribing.begin(by=crew.maker, batch=titrated, note="power out")
     faulty.closed(crew, titrated, "ph", "no_effect")

@@ -24,9 +24,14 @@ PURE = [
     "batches.wording",
     "batches.excursions",
     "batches.first_expired",
+    "batches.flow",
+    "batches.flow_folding",
+    "batches.shares",
     "batches.sheets",
     "batches.label_text",
+    "batches.label_fonts",
     "batches.chemistry",
+    "quality.charts.layered",
     "quality.statistics",
 ]
 # Nothing to compute: a package that only gathers, exceptions that only carry a text.

@@ -58,7 +58,7 @@ def in_state(bottle: Bottle, state: str, crew: make.Crew) -> Bottle:
         ("returned", "Look at it", "move"),
         ("recovered", "Destroy it", "move"),
         ("retained", "Keep it", "/bottles/F"),
-        ("destroyed", "It should not exist", "doubt"),
+        ("destroyed", "Nothing to do", "doubt"),
         ("on_hold", "Decide about it", "move"),
     ],
 )

@@ -315,8 +315,7 @@ def test_two_recalls_are_both_told_and_an_open_one_is_open(
     crew: make.Crew, bottle: Bottle
 ) -> None:
     first = recall(crew, bottle, "The first.")
-    for note in ("telephoned", "all back"):
-        first = recalling.advance(by=crew.reviewer, recall=first, note=note)
+    first = hands.closed(crew, first)
     words = words_in("de")
     german = {"lang": "de"}
     # Closed, and still nobody has decided that it may be used.
@@ -391,6 +390,16 @@ def test_a_bottle_that_came_back_should_be_in_nobodys_hand(
 ) -> None:
     Bottle.objects.filter(pk=bottle.pk).update(status=state)
     assert warnings_of(seen(bottle.code)) == [words_in("en").returned_title]
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_bottle_that_is_kept_as_a_sample_is_nobody_elses(
+    bottle: Bottle, language: str
+) -> None:
+    Bottle.objects.filter(pk=bottle.pk).update(status="retained")
+    page = seen(bottle.code, data={"lang": language})
+    assert warnings_of(page) == [words_in(language).kept_title]
+    assert words_in(language).directions not in page.words
 
 
 def test_past_its_use_by_date_is_said_plainly_and_the_day_itself_is_good(
@@ -488,7 +497,7 @@ def test_scenario_12_a_destroyed_bottle_scanned_is_told_inside_with_its_history(
     assert "filled" in asked.words.split("Its history")[1]
     assert "Scanned and amiss" in page_of(client.get("/")).words
     inside = page_of(client.get(f"/b/{bottle.code}/"))
-    assert "This bottle should not exist" in inside.words
+    assert "It is destroyed; nothing to do." in inside.words
     assert "looked at it" in inside.words
 
 
@@ -498,7 +507,6 @@ def test_views_are_counted_but_not_our_own_nor_those_that_only_ask_for_the_head(
     client.force_login(crew.maker)
     client.get(f"/b/{bottle.code}/")
     Client().head(f"/b/{bottle.code}/")
-    Client().head(f"/b/{new_bottle_code()}/")
     scans.flush()
     assert not BottleScan.objects.exists()
     assert not ScanAlert.objects.exists()
@@ -508,6 +516,13 @@ def test_views_are_counted_but_not_our_own_nor_those_that_only_ask_for_the_head(
     assert BottleScan.objects.get().count == 2
     client.force_login(crew.maker)
     assert "2 times, last on" in page_of(client.get(f"/b/{bottle.code}/")).words
+
+
+def test_whoever_guesses_by_the_head_alone_is_told_of_inside(bottle: Bottle) -> None:
+    code = new_bottle_code()
+    Client().head(f"/b/{code}/")
+    scans.flush()
+    assert ScanAlert.objects.get().code == code
 
 
 @pytest.mark.parametrize(
@@ -543,8 +558,7 @@ def test_a_page_that_was_kept_is_not_shown_once_something_changed(
     assert warnings_of(seen(bottle.code)) == []
     made = recall(crew, bottle)
     assert warnings_of(seen(bottle.code)) == [words_in("en").recall_title]
-    for note in ("telephoned", "all back"):
-        made = recalling.advance(by=crew.reviewer, recall=made, note=note)
+    made = hands.closed(crew, made)
     assert warnings_of(seen(bottle.code))[0] == words_in("en").recall_over_title
     Premises.objects.update(phone="555 0777")
     assert "555 0777" in seen(bottle.code).words

@@ -241,7 +241,7 @@ def test_the_page_of_one_bottle_asks_what_was_found_while_it_was_out_and_not_aft
     crew: make.Crew, client: Client, lot: FillingLot
 ) -> None:
     one, *_ = make.bottles_of(lot)
-    address = reverse("batches:bottle_move", args=[one.code])
+    address = reverse("quality:bottle_move", args=[one.code])
     asked = {}
 
     def look(state: str) -> None:
@@ -301,7 +301,7 @@ def test_the_page_of_one_bottle_asks_what_was_found(
     one, *_ = make.bottles_of(lot)
     signed_in(client, crew.maker)
     send(client, crew, codes=one.code)
-    address = reverse("batches:bottle_move", args=[one.code])
+    address = reverse("quality:bottle_move", args=[one.code])
     sends(client, address, new="returned", reason="wrong size")
     signed_in(client, crew.reviewer)
     page = page_of(sends(client, address, new="filled", reason="unopened"))

@@ -399,6 +399,24 @@ def test_doses_for_three_waters_and_ones_own(
     assert "common practice, no source" in page.words
 
 
+def test_ones_own_hardness_is_shown_as_it_was_typed_and_with_the_digits_of_a_strip(
+    browser: Client, crew: make.Crew
+) -> None:
+    """3.5 °dH are 35 mg of CaO a litre, of 56.077 g/mol: 0.62414… mmol/l."""
+    page = asked(
+        browser,
+        make.diluted_batch(crew),
+        of="wash",
+        base="25",
+        litres="15",
+        density="1.02",
+        hardness="3,5",
+        unit="°dH",
+    )
+    assert "yours, soft 0.624 mmol/l you typed 3.5 °dH" in page.words
+    assert "0.6241" not in page.words
+
+
 def test_without_a_soap_content_the_page_says_why(
     browser: Client, crew: make.Crew
 ) -> None:

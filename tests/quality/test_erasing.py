@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime
 import hashlib
 import hmac
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -168,3 +170,19 @@ def test_the_page_says_what_it_cannot_do(client: Client, crew: make.Crew) -> Non
     assert ida.erased_at is not None
     again = client.get(page.request["PATH_INFO"]).content.decode()
     assert "were erased" in again
+
+
+@pytest.mark.django_db(transaction=True)
+def test_erased_data_are_in_no_file_of_the_database(crew: make.Crew) -> None:
+    if connection.vendor != "sqlite":
+        return  # the files of a server are its own
+    kept = Path(str(connection.settings_dict["NAME"]))
+    files = [kept, kept.with_name(f"{kept.name}-wal")]
+    ida = neighbour(crew)
+    assert any(b"Ida Norrg" in file.read_bytes() for file in files)
+    erasing.erase(by=crew.maker, consignee=ida, reason="she asked for it")
+    assert not any(
+        part in file.read_bytes()
+        for file in files
+        for part in (b"Ida Norrg", PHONE.encode())
+    )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import functools
 import uuid
 from decimal import Decimal
@@ -13,13 +12,14 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from batches.models import FillingLot
+from batches.services import places
 from producer.errors import Refusal
 from producer.models import Instrument, JournalEntry
 from quality.models import FillCheck
 from quality.services import filling_checks, supplying
+from quality.services.weighings import failed, newest_check
 from tests import hands, lab, make
 from tests.doors.pages import page_of
 
@@ -35,6 +35,7 @@ def check(
         "scale": make.scale(crew.maker),
         "tare_mg": 42_000,
         "net_mg": net_mg,
+        "since": "topped up" if failed(newest_check(lot)) else "",
         **changes,
     }
     return filling_checks.record_fill_check(by=crew.maker, filling_lot=lot, **facts)
@@ -194,11 +195,9 @@ def test_only_a_maker_records_it(crew: make.Crew) -> None:
 
 
 def test_it_may_be_written_down_later_than_it_was_weighed(crew: make.Crew) -> None:
-    then = timezone.now() - datetime.timedelta(minutes=5)
-    assert (
-        check(crew, make.filled(crew), [GOOD_MG] * 2, observed_at=then).observed_at
-        == then
-    )
+    lot = make.filled(crew)
+    row = check(crew, lot, [GOOD_MG] * 2, observed_at=lot.observed_at)
+    assert row.observed_at == lot.observed_at < row.entered_at
 
 
 def test_bottles_of_each_size_are_counted_from_a_mass() -> None:
@@ -401,6 +400,24 @@ def test_a_bottle_held_for_another_cause_is_not_freed_with_them(
     )
     assert freed == 1
     assert [bottle.status for bottle in make.bottles_of(lot)] == ["on_hold", "filled"]
+
+
+def test_on_another_shelf_it_is_still_the_weighing_that_holds_it(
+    crew: make.Crew,
+) -> None:
+    lot = lab.topped_up_bottles(crew)
+    short, leaking = make.bottles_of(lot)
+    for new in ("filled", "on_hold"):
+        hands.moved(crew.reviewer, leaking, new, "it leaks")
+    # Its note is no reason of a hold, whatever it says.
+    note = f"{filling_checks.HELD_WORDS} these is in doubt"
+    shelf = hands.place(crew, "Quarantine shelf")
+    places.put(by=crew.maker, bottles=[short, leaking], place=shelf, note=note)
+    assert filling_checks.held_by_weighing(lot) == [short]
+    freed = filling_checks.free_bottles(
+        by=crew.reviewer, filling_lot=lot, reason="topped up"
+    )
+    assert freed == 1
 
 
 def test_no_bottle_of_a_batch_on_hold_is_freed(crew: make.Crew) -> None:

@@ -10,6 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from batches.models import Bottle, PatchTest, SprayMix
 from producer.codes import grouped, new_bottle_code, numbered_code
 from producer.models import Container, User
 from quality.services.finding import MOST_HITS
@@ -33,7 +34,16 @@ def browser(world: World) -> Client:
     return client
 
 
-KINDS = ("lot", "batch", "bottle", "filling lot", "dispatch", "recall", "deviation")
+KINDS = (
+    "lot",
+    "batch",
+    "bottle",
+    "filling lot",
+    "dispatch",
+    "recall",
+    "deviation",
+    "mix",
+)
 
 
 def page_and_code(world: World, kind: str) -> tuple[str, str]:
@@ -46,6 +56,7 @@ def page_and_code(world: World, kind: str) -> tuple[str, str]:
         "dispatch": ("batches:dispatch", world.dispatch.code),
         "recall": ("quality:recall", world.recall.code),
         "deviation": ("quality:deviation", world.deviation.code),
+        "mix": ("quality:mix", SprayMix.objects.latest("pk").code),
     }[kind]
 
 
@@ -95,7 +106,7 @@ def test_a_bottle_code_that_was_never_issued_is_said_to_be_none_of_ours(
 ) -> None:
     response = browser.get("/find/", {"q": new_bottle_code()}, follow=True)
     assert response.status_code in {200, 404}
-    assert "not issued by" in page_of(response).words
+    assert "never given to a bottle here" in page_of(response).words
 
 
 @pytest.mark.parametrize(
@@ -205,6 +216,90 @@ def test_an_address_of_any_of_our_pages_leads_to_its_record(
         response = browser.get("/find/", {"q": address})
         there = reverse("producer:lot", args=[world.lot.code])
         assert response.headers.get("Location") == there
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "({}).",
+        "\ufeff{}\u200b",
+        "please look at {}, it leaks",
+        "see https://kettle.example/lots/{}/ there",
+        "“{}” and once more {}",
+    ],
+)
+def test_a_code_is_found_in_what_was_copied_along(
+    world: World, browser: Client, kind: str, sentence: str
+) -> None:
+    page, code = page_and_code(world, kind)
+    printed = grouped(code) if kind == "bottle" else code
+    response = browser.get("/find/", {"q": sentence.format(printed, printed)})
+    there = reverse(page, args=[code])
+    assert (response.status_code, response.headers.get("Location")) == (302, there)
+
+
+def test_of_two_codes_in_a_sentence_none_is_guessed(
+    world: World, browser: Client
+) -> None:
+    response = browser.get("/find/", {"q": f"{world.lot.code} or {world.held.code}"})
+    assert response.status_code == 200
+
+
+def test_a_word_as_long_as_a_code_is_taken_for_none_in_a_sentence(
+    browser: Client,
+) -> None:
+    word = next(
+        code
+        for code in (new_bottle_code() for _ in range(10**6))
+        if code.isalpha()  # the bottle exists, and the word is not it
+    )
+    Bottle.objects.filter(pk=Bottle.objects.latest("pk").pk).update(code=word)
+    assert browser.get("/find/", {"q": f"{word} at dawn"}).status_code == 200
+    assert browser.get("/find/", {"q": word}).status_code == 302
+
+
+@pytest.mark.parametrize("typed", ["{}/2", "{} no. 2", "{}, bottle no 2", "{} No.2"])
+def test_filling_lot_and_number_lead_to_the_bottle(
+    world: World, browser: Client, typed: str
+) -> None:
+    second = world.filling_lot.bottles.get(number=2)
+    query = typed.format(world.filling_lot.code)
+    there = reverse("quality:bottle", args=[second.code])
+    assert browser.get("/find/", {"q": query}).headers.get("Location") == there
+    beyond = browser.get("/find/", {"q": query.replace("2", "9")[:-1] + "99"})
+    assert beyond.status_code == 200
+
+
+def test_the_code_of_a_tried_leaf_leads_to_the_batch_it_was_sprayed_with(
+    browser: Client,
+) -> None:
+    tried = PatchTest.objects.latest("pk")
+    there = reverse("batches:batch", args=[tried.source.code])
+    response = browser.get("/find/", {"q": tried.code.lower()})
+    assert response.headers.get("Location") == there
+
+
+def test_the_address_of_issued_labels_leads_to_their_filling_lot(
+    world: World, browser: Client
+) -> None:
+    issue = world.filling_lot.label_issues.latest("pk")
+    address = reverse("batches:label_issue", args=[world.filling_lot.code, issue.pk])
+    response = browser.get("/find/", {"q": f"https://kettle.example{address}"})
+    there = reverse("batches:filling_lot", args=[world.filling_lot.code])
+    assert response.headers.get("Location") == there
+
+
+@pytest.mark.parametrize("kind", ["lot", "batch", "bottle", "filling lot", "recall"])
+def test_where_a_code_leads_the_picture_of_its_flow_is_one_step_on(
+    world: World, browser: Client, kind: str
+) -> None:
+    _, code = page_and_code(world, kind)
+    root = {"bottle": world.filling_lot.code, "recall": world.lot.code}.get(kind, code)
+    page = browser.get("/find/", {"q": code}, follow=True)
+    picture = reverse("quality:flow", args=[root])
+    assert f'href="{picture}' in page.text
+    assert browser.get(picture).status_code == 200
 
 
 def test_at_most_ten_of_a_kind_are_listed_and_the_questions_stay_as_many(

@@ -16,7 +16,7 @@ from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, LotStatusChange, RawLot, Stock
 from producer.services import intake
 from quality.models import Recall, RecallEvent, RecallItem
-from quality.services import recalling, reviewing
+from quality.services import recall_closing, recalling, reviewing
 from tests import hands, leaving, make
 from tests.database import while_uncommitted
 
@@ -164,8 +164,7 @@ def test_while_a_recall_is_open_nothing_it_reaches_is_freed(crew: make.Crew) -> 
 
 def close(crew: make.Crew, recall: Recall) -> None:
     """Tell everybody, then close."""
-    for note in ("told the shop by telephone", "a false alarm"):
-        recalling.advance(by=crew.reviewer, recall=recall, note=note)
+    hands.closed(crew, recall, "a false alarm")
 
 
 def free(crew: make.Crew, lot: RawLot) -> None:
@@ -217,7 +216,15 @@ def test_a_recall_goes_on_step_by_step_with_what_was_done(crew: make.Crew) -> No
         recalling.advance(by=crew.maker, recall=recall, note="told")
     recalling.advance(by=crew.reviewer, recall=recall, note="told the shop")
     assert Recall.objects.get().status == "notified"
-    recalling.advance(by=crew.reviewer, recall=recall, note="all back")
+    with pytest.raises(Refusal, match="with your password"):
+        recalling.advance(by=crew.reviewer, recall=recall, note="all back")
+    recall_closing.close(
+        by=crew.reviewer,
+        recall=recall,
+        note="all back",
+        password=make.PASSWORD,
+        why_not="the shop has shut down",
+    )
     closed = Recall.objects.get()
     assert closed.status == "closed"
     assert closed.closed_at is not None

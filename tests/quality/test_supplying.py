@@ -198,7 +198,7 @@ def test_labels_printed_after_the_release_are_accounted_for_before_more_leaves(
     lot = leaving.filled(crew, count=2, nominal_ul=250_000)
     bottling.labels_issued(crew, lot, numbers=[1], reason="smeared")
     shop = make.consignee(crew.maker)
-    with pytest.raises(Refusal, match="3 were issued and 2 are accounted for"):
+    with pytest.raises(Refusal, match="3 labels were issued and 2 are accounted for"):
         supplying.dispatch(by=crew.maker, bottles=make.bottles_of(lot), consignee=shop)
     labelling.count_labels(by=crew.maker, filling_lot=lot, kind="spoiled", count=1)
     supplying.dispatch(by=crew.maker, bottles=make.bottles_of(lot), consignee=shop)

@@ -17,6 +17,7 @@ from django.utils.safestring import SafeString
 from weasyprint import CSS, HTML
 from weasyprint.document import Document
 
+from batches import label_fonts
 from batches.documents.labels.design import Design, designs
 from batches.label_text import LabelText, Serial
 from batches.label_words import words_in
@@ -116,7 +117,9 @@ def document_of(text: LabelText, design: Design, faces: list[Face]) -> Document:
         CSS(filename=finders.find("producer/label.css")),
         CSS(string=design.css(), url_fetcher=prints.refuse_to_fetch),
     ]
-    return HTML(string=html, url_fetcher=prints.refuse_to_fetch).render(
+    # A character that no label font has would be drawn from whatever the machine has.
+    drawable = label_fonts.boxed(html)
+    return HTML(string=drawable, url_fetcher=prints.refuse_to_fetch).render(
         stylesheets=styles
     )
 

@@ -20,6 +20,7 @@ from fontTools.ttLib import TTFont
 from batches.documents.labels.drawn import glyphs_in
 from batches.documents.labels.layout import PLAIN, SPECIMEN, Laid, lay_out
 from batches.documents.labels.stamping import stamp_of
+from batches.label_fonts import boxed
 from batches.label_text import LabelText, Serial
 from batches.sheets import Sheet, in_mm
 
@@ -52,7 +53,7 @@ def _svg(laid: Laid, page: pikepdf.Page, content: bytes, sheet: Sheet) -> str:
         '<svg xmlns="http://www.w3.org/2000/svg"'
         f' width="{in_mm(sheet.width)}mm" height="{in_mm(sheet.height)}mm"'
         f' viewBox="0 0 {width:.4f} {height:.4f}">'
-        f"<title>{escape(laid.text.product_name)}</title>"
+        f"<title>{escape(boxed(laid.text.product_name))}</title>"
         f"<defs>{''.join(drawing.defined.values())}</defs>"
         f'<rect width="{width:.4f}" height="{height:.4f}" fill="#fff"/>'
         f'<g transform="matrix(1 0 0 -1 0 {height:.4f})">{"".join(drawing.shown)}</g>'
@@ -75,9 +76,14 @@ class _Font:
         self.widths = dict(_widths(inside.W))
 
     def path(self, glyph: bytes) -> str:
-        """Return the outline of a glyph, in the font's own units."""
+        """Return the outline of a glyph, in the font's own units.
+
+        A number that the font does not have is drawn as its box for a missing glyph,
+        which comes first in every font: so a viewer of the PDF draws it.
+        """
         pen = SVGPathPen(self.glyphs)
-        self.glyphs[self.names[int.from_bytes(glyph)]].draw(pen)
+        number = int.from_bytes(glyph)
+        self.glyphs[self.names[number if number < len(self.names) else 0]].draw(pen)
         commands: str = pen.getCommands()
         return commands
 
@@ -119,7 +125,7 @@ class _Drawing:
         self.now = _State()
         self.path: list[str] = []
         self.clipping = ""
-        self.font, self.size, self.place = "", 0.0, Matrix()
+        self.font, self.size, self.place, self.rise = "", 0.0, Matrix(), 0.0
         self.operators: dict[str, Callable[..., None]] = {
             "q": lambda: self.saved.append(self.now),
             "Q": self._restore,
@@ -143,6 +149,7 @@ class _Drawing:
             "BT": lambda: setattr(self, "place", Matrix()),
             "ET": lambda: None,
             "Tf": self._choose_font,
+            "Ts": lambda rise: setattr(self, "rise", rise),
             "Tm": lambda *six: setattr(self, "place", Matrix(*six)),
             "Td": lambda x, y: setattr(
                 self, "place", Matrix(1, 0, 0, 1, x, y) @ self.place
@@ -221,7 +228,7 @@ class _Drawing:
             path = quoteattr(font.path(glyph))
             self.defined[name] = f'<path id="{name}" d={path}/>'
         scale = self.size * font.scale
-        placed = Matrix(scale, 0, 0, scale, 0, 0) @ self.place @ self.now.matrix
+        placed = Matrix(scale, 0, 0, scale, 0, self.rise) @ self.place @ self.now.matrix
         where = f'href="#{name}" transform="{_in_svg(placed)}"'
         self.shown.append(f'<use {where} fill="{self.now.fill}"/>')
 

@@ -32,10 +32,14 @@
 
   function tell() {
     const all = items();
-    const bad = all.filter((item) => item.dataset.may !== "yes").length;
-    count.textContent = String(all.length);
-    unit.textContent = all.length === 1 ? "bottle" : "bottles";
+    // What is no code of a bottle is none; what was not looked up yet may be one.
+    const bottles = all.filter((item) => item.dataset.bottle !== "no");
+    const bad = bottles.filter((item) => item.dataset.may !== "yes").length;
+    const others = all.length - bottles.length;
+    count.textContent = String(bottles.length);
+    unit.textContent = bottles.length === 1 ? "bottle" : "bottles";
     if (bad) unit.textContent += `, ${bad} cannot go`;
+    if (others) unit.textContent += `; ${others} ${others === 1 ? "line is" : "lines are"} no bottle of ours`;
   }
 
   function removable(item) {

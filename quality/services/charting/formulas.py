@@ -359,20 +359,17 @@ def _fill(only: int | None) -> Iterable[Point]:
     point stands at the time of its check.
     """
     formula, batch, number, status, _ = _names("filling_lot__batch")
-    rows = (
-        _of(FillCheck.objects.all(), "filling_lot__batch", only)
-        .order_by("pk")
-        .values_list(
-            formula,
-            batch,
-            number,
-            status,
-            "observed_at",
-            "net_mg",
-            "filling_lot",
-            "filling_lot__density",
-            "filling_lot__nominal_ul",
-        )
+    checks = FillCheck.objects.standing().in_turn()
+    rows = _of(checks, "filling_lot__batch", only).values_list(
+        formula,
+        batch,
+        number,
+        status,
+        "observed_at",
+        "net_mg",
+        "filling_lot",
+        "filling_lot__density",
+        "filling_lot__nominal_ul",
     )
     return _newest(
         (lot, head, Other(value=_above(masses, density, nominal), at=head[-1]))

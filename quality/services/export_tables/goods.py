@@ -166,8 +166,15 @@ FILLING_LOTS = Table(
 def _fill_checks(batch: Batch) -> Iterator[Row]:
     lots = FillingLot.objects.filter(batch=batch)
     rows = FillCheck.objects.filter(filling_lot__in=lots)
-    rows = rows.select_related("filling_lot", "scale", "limit", "entered_by__person")
+    rows = rows.select_related(
+        "filling_lot",
+        "scale",
+        "limit",
+        "entered_by__person",
+        "taken_back__entered_by__person",
+    )
     for row in rows.order_by("pk"):
+        back = getattr(row, "taken_back", None)
         yield (
             batch.number,
             row.filling_lot.code,
@@ -175,10 +182,17 @@ def _fill_checks(batch: Batch) -> Iterator[Row]:
             row.scale.name,
             row.tare_mg,
             " ".join(str(mass) for mass in row.net_mg),
+            (row.facts or {}).get("here"),
+            " ".join(str(number) for number in (row.facts or {}).get("opened", ())),
+            (row.facts or {}).get("since", ""),
             row.accepted,
             row.limit.version if row.limit else None,
             row.verdict,
             row.sentence,
+            back is not None,
+            back.reason if back else "",
+            back.entered_at if back else None,
+            back.entered_by.person.name if back else "",
             row.observed_at,
             row.entered_at,
             row.entered_by.person.name,
@@ -187,10 +201,13 @@ def _fill_checks(batch: Batch) -> Iterator[Row]:
 
 FILL_CHECKS = Table(
     name="fill_checks",
-    about="bottles weighed against their label; net masses with blanks between",
+    about="bottles weighed against their label; net masses with blanks between; one"
+    " that is taken back counts for nothing",
     head=(
         *("batch", "filling_lot", "id", "scale", "tare_mg", "net_mg"),
-        *("accepted", "limit_version", "outcome", "in_words", *WHEN),
+        *("bottles_here", "bottles_opened", "done_since_last"),
+        *("accepted", "limit_version", "outcome", "in_words", "is_taken_back"),
+        *("taken_back_because", "taken_back_at", "taken_back_by", *WHEN),
     ),
     rows=_fill_checks,
 )

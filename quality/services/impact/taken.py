@@ -72,7 +72,7 @@ def count(doubt: Doubt) -> int:
         BulkWeighing.objects.current(),
         ContainerWeighing.objects.current(),
         Titration.objects.current(),
-        FillCheck.objects.all(),
+        FillCheck.objects.standing(),
     )
     return sum(_within(doubt, one, "scale").count() for one in rows)
 
@@ -190,7 +190,7 @@ def _titrations(doubt: Doubt, mark: str, by: str = "scale") -> Iterator[Taken]:
 
 
 def _fills(doubt: Doubt, mark: str) -> Iterator[Taken]:
-    rows = _within(doubt, FillCheck.objects.all(), "scale")
+    rows = _within(doubt, FillCheck.objects.standing(), "scale")
     for row in rows.select_related("filling_lot__batch__stock"):
         lot = row.filling_lot
         mean = statistics.mean(map(Decimal, row.net_mg)) / 1000

@@ -10,6 +10,7 @@ from django.db.models import Count
 from batches.lifecycle import BottleStatus
 from batches.models import Batch, Bottle, FillingLot
 from quality.models import FillCheck
+from quality.services.weighings import newest_of
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -39,8 +40,7 @@ def filled_from(batch: Batch) -> list[Filled]:
     rows = Bottle.objects.filter(filling_lot__in=lots).order_by()
     for row in rows.values("filling_lot", "status").annotate(number=Count("pk")):
         counts[row["filling_lot"]][row["status"]] = row["number"]
-    checks = FillCheck.objects.filter(filling_lot__in=lots).order_by("pk")
-    newest = {check.filling_lot_id: check for check in checks}
+    newest = newest_of(lot.pk for lot in lots)
     return [
         Filled(
             lot=lot,

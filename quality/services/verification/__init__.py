@@ -22,7 +22,7 @@ from producer.models import (
     StockMovement,
 )
 from quality.models import DeviationStep, Recall, Signature
-from quality.services import deviating, signing
+from quality.services import deviating, recall_closing, signing
 from quality.services.verification import (
     clock,
     database,
@@ -34,6 +34,7 @@ from quality.services.verification import (
     series,
     states,
     store,
+    taken_back,
 )
 from quality.services.verification.checks import Check, Remark, Tell, quiet, untold
 
@@ -120,8 +121,13 @@ CHECKS = (
         walk=untold(states.status_faults),
     ),
     Check(
+        name="Moves of bottles, and what was taken back",
+        count=taken_back.count,
+        walk=untold(taken_back.faults),
+    ),
+    Check(
         name="Recalls and what they hold",
         count=Recall.objects.count,
-        walk=untold(states.recall_faults),
+        walk=untold(lambda: chain(states.recall_faults(), recall_closing.faults())),
     ),
 )
