@@ -362,7 +362,10 @@ def weighed_bottles(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
     return (world.filling_lot.code,), {
         "scale": make.scale(crew.maker).pk,
         "tare_mg": "40 g",
-        "masses": "296\n297\n295",
+        "masses": "296\n"
+        * world.filling_lot.bottles.exclude(
+            status__in=("destroyed", "dispatched", "returned", "recovered")
+        ).count(),
     }
 
 

@@ -39,9 +39,11 @@ def standing_world(
     test writes in a transaction inside, which is taken back as ever, so it begins with
     the same rows as if they had been put there for it alone.
     """
-    files = tmp_path_factory.mktemp("world")
+    data = tmp_path_factory.mktemp("world")
+    files = data / "uploads"
+    files.mkdir()
     with django_db_blocker.unblock(), transaction.atomic():
-        with override_settings(MEDIA_ROOT=files, DATA_DIR=files):
+        with override_settings(MEDIA_ROOT=files, DATA_DIR=data):
             made = worlds.build()
         yield Standing(pickle.dumps(made), files)
         transaction.set_rollback(True)

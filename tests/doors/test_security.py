@@ -221,7 +221,10 @@ CHOSEN_BY_US = {
     "quality.DeviationStep": {"record"},
 }
 # Empty on every step but the one that is signed; the database sees to that.
-EMPTY_UNLESS_SIGNED = {("quality.DeviationStep", "printed_name")}
+EMPTY_UNLESS = {
+    ("quality.DeviationStep", "printed_name"),
+    ("quality.RecallContact", "who"),  # or where a consignee is named
+}
 CHOSEN_EVERYWHERE = {"code", "sha256", "record_sha256", "hash", "previous_hash"}
 
 
@@ -237,7 +240,7 @@ def poison() -> int:
                 if is_free_text(model._meta.label, field):
                     poisoned = Concat(F(field.name), Value(MARK))
                     rows = model._base_manager.all()
-                    if (model._meta.label, field.name) in EMPTY_UNLESS_SIGNED:
+                    if (model._meta.label, field.name) in EMPTY_UNLESS:
                         rows = rows.exclude(**{field.name: ""})
                     rows.update(**{field.name: poisoned})
                     columns += 1
