@@ -11,6 +11,7 @@ from django.db import connection
 from django.test import TransactionTestCase
 from pytest_django import Settings
 
+from batches.services import scans
 from producer.models import JournalHead, Premises, User
 from tests import make
 from tests.database import without_triggers
@@ -26,6 +27,14 @@ def _files_of_their_own(settings: Settings, tmp_path: Path) -> None:
     """Keep uploads and the setup code of a test apart from those of every other."""
     settings.MEDIA_ROOT = tmp_path / "uploads"
     settings.DATA_DIR = tmp_path
+
+
+@pytest.fixture(autouse=True)
+def _no_scan_waits() -> Iterator[None]:
+    """Forget the scans that wait in memory: their bottles go with their test."""
+    scans.forget()
+    yield
+    scans.forget()
 
 
 @pytest.fixture

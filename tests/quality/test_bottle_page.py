@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -31,13 +30,6 @@ pytestmark = pytest.mark.django_db
 
 MOST_BYTES = 30 * 1024
 LONG = "A line of plain words that somebody reads on a telephone. " * 14  # 800 signs
-
-
-@pytest.fixture(autouse=True)
-def _nothing_waits() -> Iterator[None]:
-    scans.forget()
-    yield
-    scans.forget()
 
 
 @pytest.fixture
