@@ -141,9 +141,10 @@ if os.environ.get("DATABASE_URL"):
             os.environ["DATABASE_URL"], conn_max_age=60, conn_health_checks=True
         )
     }
-    # Compiling a query of ours takes PostgreSQL far longer than answering it.
-    _options = DATABASES["default"].setdefault("OPTIONS", {})
-    _options["options"] = f"{_options.get('options', '')} -c jit=off".strip()
+    if DATABASES["default"]["ENGINE"].endswith("postgresql"):
+        # Compiling a query of ours takes PostgreSQL far longer than answering it.
+        _options = DATABASES["default"].setdefault("OPTIONS", {})
+        _options["options"] = f"{_options.get('options', '')} -c jit=off".strip()
 else:
     DATABASES = {
         "default": {
