@@ -225,7 +225,7 @@ EMPTY_UNLESS = {
     ("quality.DeviationStep", "printed_name"),
     ("quality.RecallContact", "who"),  # or where a consignee is named
 }
-CHOSEN_EVERYWHERE = {"code", "sha256", "record_sha256", "hash", "previous_hash"}
+CHOSEN_EVERYWHERE = {"code", "sha256", "record_sha256", "hash", "previous_hash", "seal"}
 
 
 def poison() -> int:
