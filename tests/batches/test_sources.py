@@ -397,3 +397,18 @@ def test_a_charge_keeps_what_was_known_when_it_was_weighed(crew: make.Crew) -> N
     assert amended.figure == Decimal("0.9")
     assert amended.figure_uncertainty == row.figure_uncertainty
     assert amended.figure_distribution == row.figure_distribution
+
+
+def test_nothing_is_taken_of_a_paste_with_a_lot_on_hold_in_it(crew: make.Crew) -> None:
+    paste = make.released_paste(crew)
+    lot = RawLot.objects.get(
+        stock__in=paste.inputs.values("source"), material__kind="potash"
+    )
+    intake.decide_lot(by=crew.reviewer, lot=lot, new="on_hold", reason="caked")
+    with pytest.raises(Refusal, match=f"Nothing of batch {paste.number} may be used"):
+        make.diluted_batch(crew, paste=paste)
+    charges = Charge.objects.filter(source=paste.stock)
+    assert not charges.exists()
+    intake.decide_lot(by=crew.reviewer, lot=lot, new="released", reason="only the lid")
+    make.diluted_batch(crew, paste=paste)
+    assert charges.exists()

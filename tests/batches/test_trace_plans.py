@@ -215,3 +215,13 @@ def test_bottles_are_fetched_as_they_are_asked_for(many: Generator) -> None:
     assert all(row.holder for row in out)
     plain = {type(value) for row in rows[:100] for value in row}
     assert plain <= {str, int, type(None)}
+
+
+@pytest.mark.django_db
+@pytest.mark.postgresql
+def test_postgresql_compiles_no_query_of_ours(
+    on_postgresql: bool,  # noqa: FBT001 - a fixture
+) -> None:
+    if not on_postgresql:
+        pytest.skip("only PostgreSQL compiles queries")
+    assert query("SHOW jit") == [("off",)]

@@ -13,7 +13,7 @@ from django.urls import reverse
 from batches.models import Bottle, PatchTest, SprayMix
 from producer.codes import grouped, new_bottle_code, numbered_code
 from producer.models import Container, User
-from quality.services.finding import MOST_HITS
+from quality.services.finding import LONGEST, MOST_HITS
 from tests import make
 from tests.doors import world as worlds
 from tests.doors.pages import page_of
@@ -369,3 +369,9 @@ def test_the_first_steps_are_gone_when_there_is_a_batch(
     words = page_of(browser.get("/")).words
     assert "The first steps" not in words
     assert world.waiting.number in words
+
+
+def test_of_a_text_without_end_the_beginning_is_looked_for(browser: Client) -> None:
+    page = page_of(browser.get("/find/", {"q": "fenwick" + " x" * 4_000}))
+    (field,) = [one for one in page.attributes("input") if one.get("name") == "q"][:1]
+    assert len(field.get("value") or "") == LONGEST
