@@ -71,6 +71,17 @@ def boxed(words: str) -> str:
     return "".join(sign if sign in known else BOX for sign in words)
 
 
+def path_of(name: str) -> str:
+    """Return where a font's file is; raise :class:`OSError` where it is nowhere.
+
+    Pillow looks where the system keeps its fonts.
+
+    >>> path_of("DejaVuSans").endswith("DejaVuSans.ttf")
+    True
+    """
+    return str(ImageFont.truetype(f"{name}.ttf").path)
+
+
 def _named(signs: list[str]) -> str:
     """Return characters to read; those that do not show, by their number in Unicode."""
     said = [
@@ -83,14 +94,11 @@ def _named(signs: list[str]) -> str:
 
 @functools.cache
 def _known() -> frozenset[str] | None:
-    """Return the characters of all label fonts; None where one is not found.
-
-    Pillow looks where the system keeps its fonts.
-    """
+    """Return the characters of all label fonts; None where one is not found."""
     found = set(LAID_OUT)
     for name in FILES:
         try:
-            path = ImageFont.truetype(f"{name}.ttf").path
+            path = path_of(name)
         except OSError:  # it is not there; who asks is told so
             return None
         with TTFont(path, lazy=True) as font:

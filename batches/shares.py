@@ -47,8 +47,12 @@ class Share:
         return Decimal(self.least.numerator * 100) / self.least.denominator
 
 
-def shares_of(root: int, drawn: Iterable[tuple[int, int, int]]) -> dict[int, Share]:
+def shares_of(
+    root: int | Set[int], drawn: Iterable[tuple[int, int, int]]
+) -> dict[int, Share]:
     """Return the share of ``root`` in each batch, in itself 1, by id.
+
+    Of several roots it is the share of all of them together.
 
     ``drawn`` are (source, batch, milligrams): all that went into those batches.
     s(batch) = Σ m·s(source) / Σ m, where s of a source that nothing says anything of is
@@ -61,17 +65,18 @@ def shares_of(root: int, drawn: Iterable[tuple[int, int, int]]) -> dict[int, Sha
     share that is found.
 
     >>> drawn = [(1, 2, 30), (9, 2, 10), (1, 3, 50), (2, 3, 20), (9, 3, 30)]
-    >>> shares_of(1, drawn)[3].least
-    Fraction(13, 20)
+    >>> shares_of(1, drawn)[3].least, shares_of({1, 2}, drawn)[3].least
+    (Fraction(13, 20), Fraction(7, 10))
     """
+    roots = {root} if isinstance(root, int) else set(root)
     into: dict[int, list[tuple[int, int]]] = defaultdict(list)
     for source, batch, mass_mg in drawn:
         if mass_mg < 0:
             raise ShareError("A mass is not below nought.")
-        if batch != root:  # whatever went into it, all of it is the root
+        if batch not in roots:  # whatever went into it, all of it is the root
             into[batch].append((source, mass_mg))
     cut: dict[int, set[int]] = defaultdict(set)
-    found = {root: Share(least=Fraction(1))}
+    found = {one: Share(least=Fraction(1)) for one in roots}
     for batch in _in_order(into, cut):
         if batch in into:
             found[batch] = _mixed(into[batch], found, cut[batch])

@@ -43,6 +43,7 @@ DEMO_DATA = ROOT / ".demo"
 
 # All others look at the addresses, hence at the prints, hence at Pango.
 NEED_NO_LIBRARIES = {"backup", "restore", "help", "version", "--help", "--version"}
+DATABASES = ("DATABASE_URL", "DATABASE_READ_URL")
 NEED_TEST_EXTRA = {"test", "benchmark"}
 # What these write is for the eyes of the account that runs them.
 PRIVATE = {"demo", "serve", "backup", "restore", "migrate", "load_demo"}
@@ -161,7 +162,7 @@ def set_up_surroundings(command: str, rest: Sequence[str]) -> None:
     if command in PRIVATE:
         os.umask(0o077)
     if command == "demo":
-        for name in ("DATABASE_URL", "KETTLEBOOK_HOSTS", "KETTLEBOOK_DEBUG"):
+        for name in (*DATABASES, "KETTLEBOOK_HOSTS", "KETTLEBOOK_DEBUG"):
             os.environ.pop(name, None)
         os.environ["DJANGO_SETTINGS_MODULE"] = "producer.settings"
         os.environ["KETTLEBOOK_DATA"] = str(DEMO_DATA)
@@ -178,7 +179,8 @@ def set_up_surroundings(command: str, rest: Sequence[str]) -> None:
         directory = tempfile.mkdtemp(prefix="kettlebook-")
         atexit.register(shutil.rmtree, directory, ignore_errors=True)
         os.environ["KETTLEBOOK_DATA"] = directory
-        os.environ.pop("DATABASE_URL", None)
+        for name in DATABASES:
+            os.environ.pop(name, None)
 
 
 def _is_inside() -> bool:

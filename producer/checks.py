@@ -98,3 +98,20 @@ def records_outside_the_code(
             id="kettlebook.W003",
         )
     ]
+
+
+@checks.register(checks.Tags.database, deploy=True)
+def standby_of_nothing(
+    app_configs: Sequence[AppConfig] | None, **options: Any
+) -> list[checks.CheckMessage]:
+    """Warn when a standby is named and none can be read."""
+    if not os.environ.get("DATABASE_READ_URL") or settings.READS in settings.DATABASES:
+        return []
+    return [
+        checks.Warning(
+            "DATABASE_READ_URL is set, but DATABASE_URL names no PostgreSQL that it"
+            " could be the standby of. It is left aside.",
+            hint="See producer/papers/two_machines.md.",
+            id="kettlebook.W010",
+        )
+    ]

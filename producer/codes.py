@@ -99,6 +99,8 @@ def grouped(code: str) -> str:
     >>> grouped("ABCDEFGHJKMN")
     'ABCD-EFGH-JKMN'
     """
+    if len(code) == BOTTLE_LENGTH:  # asked for a hundred thousand at a time
+        return f"{code[:4]}-{code[4:8]}-{code[8:]}"
     starts = range(0, len(code), GROUP_LENGTH)
     return "-".join(code[start : start + GROUP_LENGTH] for start in starts)
 

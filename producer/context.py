@@ -14,6 +14,7 @@ NAVIGATION = (
     ("Batches", "batches:batches"),
     ("Bottles", "batches:bottles"),
     ("Deviations", "quality:deviations"),
+    ("Complaints", "quality:complaints"),
     ("Recalls", "quality:recalls"),
     ("Registers", "producer:registers"),
     ("Journal", "producer:journal"),

@@ -55,7 +55,7 @@ def sequences(kind: str, keys: Iterable[Any]) -> list[int]:
     return sorted(
         sequence
         for sequence, after in rows.values_list("sequence", "after").iterator()
-        if not near.keys().isdisjoint(_written(after, known.table))
+        if not near.keys().isdisjoint(keys_written(after, known.table))
     )
 
 
@@ -72,8 +72,8 @@ def _near(changes: models.QuerySet[Any]) -> dict[int, range]:
     }
 
 
-def _written(after: str, table: str) -> set[int]:
-    """Return the keys of the rows of a table that an act wrote."""
+def keys_written(after: str, table: str) -> set[int]:
+    """Return the keys of the rows of a table that an act wrote, from its ``after``."""
     kept = json.loads(after).get(WRITTEN, {}).get(table, {"rows": []})
     return {row[0] for row in kept["rows"]}  # the key is the first column
 

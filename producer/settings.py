@@ -5,7 +5,10 @@ One file. What differs between machines comes from the environment:
 ``KETTLEBOOK_DATA``
     Directory that holds the database, the uploads and the secret key.
 ``DATABASE_URL``
-    A PostgreSQL address; without it the embedded SQLite database is used.
+    A PostgreSQL address, also of two machines; without it the embedded SQLite database
+    is used. See ``producer/papers/two_machines.md``.
+``DATABASE_READ_URL``
+    Where bottle pages and the trace are read, if not there: a standby that is current.
 ``KETTLEBOOK_URL``
     The address under which people reach this premises, ``https://…`` when a
     TLS-terminating proxy stands in front; printed into QR codes.
@@ -20,10 +23,12 @@ import os
 import secrets
 import tempfile
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
-import dj_database_url
 from csp.constants import NONE, SELF
+
+from producer import database_url
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
@@ -135,16 +140,34 @@ SQLITE_OPTIONS = {
         " PRAGMA secure_delete=ON;"
     ),
 }
+# Compiling a query of ours takes PostgreSQL far longer than answering it.
+NO_COMPILER = "-c jit=off"
+# Acknowledged is what can be seen on the standby, too: a recall above all. Where
+# nobody named a standby, this is what PostgreSQL does anyway.
+SEEN_ON_THE_STANDBY = "-c synchronous_commit=remote_apply"
+READS = "reads"
+
+
+def database_at(address: str, *settings_of_session: str) -> dict[str, Any]:
+    """Return a database by its address, with what its sessions are to begin with."""
+    found = database_url.parse(address, max_age=60)
+    if found["ENGINE"].endswith("postgresql"):
+        options = found.setdefault("OPTIONS", {})
+        asked = (str(options.get("options", "")), NO_COMPILER, *settings_of_session)
+        options["options"] = " ".join(filter(None, asked))
+    return found
+
+
+DATABASE_ROUTERS: list[str] = []
 if os.environ.get("DATABASE_URL"):
-    DATABASES = {
-        "default": dj_database_url.parse(
-            os.environ["DATABASE_URL"], conn_max_age=60, conn_health_checks=True
-        )
-    }
-    if DATABASES["default"]["ENGINE"].endswith("postgresql"):
-        # Compiling a query of ours takes PostgreSQL far longer than answering it.
-        _options = DATABASES["default"].setdefault("OPTIONS", {})
-        _options["options"] = f"{_options.get('options', '')} -c jit=off".strip()
+    DATABASES = {"default": database_at(os.environ["DATABASE_URL"])}
+    _is_postgresql = DATABASES["default"]["ENGINE"].endswith("postgresql")
+    if _is_postgresql and os.environ.get("DATABASE_READ_URL"):
+        DATABASES = {
+            "default": database_at(os.environ["DATABASE_URL"], SEEN_ON_THE_STANDBY),
+            READS: database_at(os.environ["DATABASE_READ_URL"]),
+        }
+        DATABASE_ROUTERS = ["producer.reads.Router"]
 else:
     DATABASES = {
         "default": {

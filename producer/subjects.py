@@ -56,6 +56,8 @@ PAGES: Mapping[str, tuple[str, str]] = {
     "dispatch": ("batches:dispatch", LABEL),
     "recall": ("quality:recall", LABEL),
     "deviation": ("quality:deviation", LABEL),
+    "complaint": ("quality:complaint", LABEL),
+    "selfinspection": ("quality:inspection", ID),
     "spraymix": ("quality:mix", LABEL),
     "user": ("producer:account", ID),
     "instrument": ("quality:instrument", ID),
@@ -78,6 +80,7 @@ OWNERS: Mapping[str, tuple[Through, ...]] = {
     "formulaversion": (Through("formula_id", "batches:formula"),),
     "labelversion": (Through("formula_id", "batches:label_texts"),),
     "classification": (Through("formula_id", "batches:label_texts"),),
+    "itemnumber": (Through("formula_id", "batches:item_numbers"),),
     "limit": (
         Through("formula_version_id", "quality:limits"),
         Through("material_id", "quality:material_limits"),
@@ -85,13 +88,24 @@ OWNERS: Mapping[str, tuple[Through, ...]] = {
     "instrumentcheck": (Through("instrument_id", "quality:instrument"),),
 }
 # Records with a code of their own, and those whose acts are on them too.
-CODED = ("fillinglot", "bottle", "dispatch", "recall", "deviation")
+CODED = ("fillinglot", "bottle", "dispatch", "recall", "deviation", "complaint")
 # A mock recall moves nothing.
 RECALLS = Part(
     "recall", "recallitem", "recall_id", "stock_id", {"recall__is_mock": False}
 )
+
+
+def _complaints(*owners: str) -> tuple[Part, ...]:
+    """Return complaints as parts of what their account names, by any of these ways."""
+    return tuple(
+        Part("complaint", "complaintaccount", "complaint_id", owner) for owner in owners
+    )
+
+
 PARTS: Mapping[str, tuple[Part, ...]] = {
+    "bottle": _complaints("bottle_id"),
     "fillinglot": (
+        *_complaints("filling_lot_id", "bottle__filling_lot_id"),
         Part("fillcheck", "fillcheck", "pk", "filling_lot_id"),
         Part("labelissue", "labelissue", "pk", "filling_lot_id"),
         Part("labelcount", "labelcount", "pk", "filling_lot_id"),
@@ -100,6 +114,9 @@ PARTS: Mapping[str, tuple[Part, ...]] = {
         Part("dispatch", "bottleevent", "dispatch_id", "bottle__filling_lot_id"),
     ),
     "batch": (
+        *_complaints(
+            "batch_id", "filling_lot__batch_id", "bottle__filling_lot__batch_id"
+        ),
         Part("fillinglot", "fillinglot", "pk", "batch_id"),
         Part("fillcheck", "fillcheck", "pk", "filling_lot__batch_id"),
         Part("samplelook", "samplelook", "pk", "sample__filling_lot__batch_id"),

@@ -2,14 +2,17 @@
 
 from django.urls import path
 
+from quality import recall_urls
 from quality.views import (
     alerts,
     alkali,
+    audits,
     bottle_moving,
     bottles,
     certificates,
     changing,
     charts,
+    complaints,
     contacts,
     corrections,
     deviations,
@@ -26,11 +29,10 @@ from quality.views import (
     liquids,
     methods,
     overview,
-    recall_steps,
-    recalls,
     reviews,
     sheets,
     sprays,
+    tracking_events,
 )
 
 app_name = "quality"
@@ -82,6 +84,8 @@ urlpatterns = [
     ),
     path("batches/<str:number>/dossier.pdf", dossiers.dossier, name="dossier"),
     path("export/", dossiers.export, name="export"),
+    path("events/", tracking_events.events, name="events"),
+    path("events/<str:code>.json", tracking_events.events_of, name="events_of"),
     path("review/<str:number>/", reviews.review, name="review"),
     path("review/<str:number>/sign/", reviews.sign, name="sign"),
     path(
@@ -140,10 +144,6 @@ urlpatterns = [
         name="fill_check_take_back",
     ),
     path("batches/<str:number>/correct/", corrections.correction, name="correction"),
-    path("affected/<str:code>/", recalls.affected, name="affected"),
-    path("affected/<str:code>/list.pdf", recalls.affected_pdf, name="affected_pdf"),
-    path("affected/<str:code>/list.csv", recalls.affected_csv, name="affected_csv"),
-    path("affected/<str:code>/recall/", recalls.recall_open, name="recall_open"),
     path("flow/<str:code>/", flows.flow, name="flow"),
     path("flow/<str:code>/flow.pdf", flows.flow_pdf, name="flow_pdf"),
     path("sprays/", sprays.sprays, name="sprays"),
@@ -251,36 +251,51 @@ urlpatterns = [
         deviations.deviation_close,
         name="deviation_close",
     ),
-    path("recalls/", recalls.recalls, name="recalls"),
-    path("recalls/<str:code>/", recalls.recall, name="recall"),
-    path("recalls/<str:code>/list.pdf", recalls.recall_pdf, name="recall_pdf"),
+    path("complaints/", complaints.complaints, name="complaints"),
+    path("complaints/new/", complaints.complaint_open, name="complaint_open"),
+    path("complaints/<str:code>/", complaints.complaint, name="complaint"),
     path(
-        "recalls/<str:code>/advance/",
-        recall_steps.recall_advance,
-        name="recall_advance",
-    ),
-    path("recalls/<str:code>/close/", recall_steps.recall_close, name="recall_close"),
-    path(
-        "recalls/<str:code>/attempts/new/",
-        recall_steps.recall_contact_new,
-        name="recall_contact_new",
+        "complaints/<str:code>/amend/",
+        complaints.complaint_amend,
+        name="complaint_amend",
     ),
     path(
-        "recalls/<str:code>/attempts/<int:pk>/amend/",
-        recall_steps.recall_contact_amend,
-        name="recall_contact_amend",
+        "complaints/<str:code>/step/", complaints.complaint_step, name="complaint_step"
     ),
     path(
-        "recalls/<str:code>/attempts/<int:pk>/void/",
-        recall_steps.recall_contact_void,
-        name="recall_contact_void",
+        "complaints/<str:code>/steps/<int:pk>/amend/",
+        complaints.complaint_step_amend,
+        name="complaint_step_amend",
     ),
     path(
-        "recalls/<str:code>/report/", recall_steps.recall_report, name="recall_report"
+        "complaints/<str:code>/steps/<int:pk>/void/",
+        complaints.complaint_step_void,
+        name="complaint_step_void",
     ),
     path(
-        "recalls/<str:code>/report.pdf",
-        recall_steps.recall_report_pdf,
-        name="recall_report_pdf",
+        "complaints/<str:code>/close/",
+        complaints.complaint_close,
+        name="complaint_close",
     ),
+    path(
+        "complaints/<str:code>/reopen/",
+        complaints.complaint_reopen,
+        name="complaint_reopen",
+    ),
+    path(
+        "complaints/<str:code>/complaint.pdf",
+        complaints.complaint_pdf,
+        name="complaint_pdf",
+    ),
+    path("audit/", audits.audit, name="audit"),
+    path("audit/held/<int:pk>/", audits.inspection, name="inspection"),
+    path(
+        "audit/held/<int:pk>/amend/", audits.inspection_amend, name="inspection_amend"
+    ),
+    path("audit/held/<int:pk>/void/", audits.inspection_void, name="inspection_void"),
+    path("audit/draw/", audits.audit_draw, name="audit_draw"),
+    path("audit/<str:number>/", audits.audit_drawn, name="audit_drawn"),
+    path("audit/<str:number>/audit.pdf", audits.audit_pdf, name="audit_pdf"),
+    path("audit/<str:number>/held/", audits.audit_held, name="audit_held"),
+    *recall_urls.PATTERNS,
 ]

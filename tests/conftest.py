@@ -10,8 +10,10 @@ import pytest
 from django.db import connection
 from django.test import TransactionTestCase
 from pytest_django import Settings
+from weasyprint import HTML
 
 from batches.services import scans
+from producer import prints
 from producer.models import JournalHead, Premises, User
 from tests import make
 from tests.database import without_triggers
@@ -97,3 +99,14 @@ def _append_only_tables_can_be_emptied() -> Iterator[None]:
 def on_postgresql() -> bool:
     """Say which of the two engines the suite runs on."""
     return connection.vendor == "postgresql"
+
+
+@pytest.fixture
+def papers_are_blank(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Draw an empty page for every paper, whose words are put together all the same.
+
+    For tests that ask for papers and look at none: to draw them takes longer than
+    everything else they do.
+    """
+    blank = HTML(string="<title>Blank</title>")
+    monkeypatch.setattr(prints, "HTML", lambda *_args, **_options: blank)

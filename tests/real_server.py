@@ -81,7 +81,7 @@ def kitchen(directory: Path) -> Iterator[Kitchen]:
     environment = {
         name: value
         for name, value in os.environ.items()
-        if not name.startswith(("KETTLEBOOK_", "PYTEST_")) and name != "DATABASE_URL"
+        if not name.startswith(("KETTLEBOOK_", "PYTEST_", "DATABASE_"))
     }
     environment |= {
         "KETTLEBOOK_DATA": str(directory),

@@ -198,6 +198,14 @@ class SampleLookForm(ActForm):
     )
     observed_at = ObservedField()
 
+    def clean(self) -> dict[str, Any]:
+        """Leave the day out that was filled in beforehand, where it is gone."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        is_gone = cleaned.get("state") == SampleLook.State.GONE
+        if is_gone and cleaned.get("look_on") == self.initial.get("look_on"):
+            cleaned["look_on"] = None
+        return cleaned
+
 
 class AmendSampleLookForm(SampleLookForm):
     """A look as it should have been recorded."""

@@ -293,7 +293,7 @@ class AmendWeighingForm(ReasonForm):
     gross_mg = MassField(label="Gross, as it should read")
     tare_mg = MassField(label="Tare, as it should read")
 
-    field_order = ("gross_mg", "tare_mg", "reason")
+    field_order: tuple[str, ...] = ("gross_mg", "tare_mg", "reason")
 
 
 class ReadingForm(ActForm):

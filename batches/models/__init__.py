@@ -12,6 +12,7 @@ from batches.models.filled import (
 )
 from batches.models.formulas import Formula, FormulaLine, FormulaVersion
 from batches.models.hold_points import HoldPoint
+from batches.models.items import ItemNumber
 from batches.models.labels import (
     Classification,
     LabelCopy,
@@ -67,6 +68,7 @@ __all__ = [
     "FormulaVersion",
     "HoldPoint",
     "Input",
+    "ItemNumber",
     "LabelCopy",
     "LabelCount",
     "LabelDecision",

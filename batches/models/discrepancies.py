@@ -7,6 +7,10 @@ from django.db import models
 from batches.models.batches import Batch
 from producer.models import Record, Stock
 
+# How the explanation of something that was taken begins, where none of it is in the
+# batch; before what the reviewer wrote, so that nobody's words can be taken for it.
+NOTHING_WENT_IN = "Nothing of it went into the batch."
+
 
 class Discrepancy(Record):
     """An entry kept on a device that the book could not take when it arrived.

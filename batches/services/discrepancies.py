@@ -19,6 +19,7 @@ from django.utils import timezone
 from batches import trace
 from batches.lifecycle import CLOSED_TO_CHARGES
 from batches.models import Batch, BulkWeighing, Discrepancy, DiscrepancyEnd, Input
+from batches.models.discrepancies import NOTHING_WENT_IN
 from batches.services import filling, kept_figures, moves
 from batches.services.kept_figures import TAKEN, Figures
 from producer import journal
@@ -33,7 +34,6 @@ Outcome = DiscrepancyEnd.Outcome
 # The first words of every explanation of something that was taken: one or the other,
 # before what the reviewer wrote, so that nobody's own words can be taken for them.
 WENT_IN = "It went into the batch, or nobody knows."
-NOTHING_WENT_IN = "Nothing of it went into the batch."
 ENTERED = "entered in the record."
 
 

@@ -10,7 +10,7 @@ import datetime
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import cached_property
 from itertools import chain
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from django.db import models
 
@@ -38,18 +38,26 @@ Entry = (
     | LiquidReading
 )
 OnPaper = Charge | Reading | BulkWeighing | Loss | HoldPoint | WeighingStart
-Row = TypeVar(
-    "Row",
-    Charge,
-    Reading,
-    BulkWeighing,
-    Loss,
-    Titration,
-    HoldPoint,
-    WeighingStart,
-    LiquidReading,
-    Reading | Titration,
-)
+
+
+class Chained(Protocol):
+    """A row of any kind that a newer one may supersede, also of a higher app."""
+
+    @property
+    def pk(self) -> int:
+        """Its key; keys count up as rows are entered."""
+
+    @property
+    def supersedes_id(self) -> int | None:
+        """The key of the row it corrects or takes back, or None."""
+
+    @property
+    def is_void(self) -> bool:
+        """Say whether it takes that one back."""
+
+
+Row = TypeVar("Row", bound=Chained)
+Table = TypeVar("Table", bound=models.Model)
 WHO = ("entered_by__person", "superseded_by")
 # The paper sheet that an entry was copied from, with its photograph.
 PAPER = "transcription__attachment"
@@ -94,7 +102,7 @@ class Entries:
         self.batch = batch
         self._only = only
 
-    def _rows(self, name: str, rows: models.QuerySet[Row]) -> list[Row]:
+    def _rows(self, name: str, rows: models.QuerySet[Table]) -> list[Table]:
         if self._only is not None:
             rows = rows.filter(pk__in=self._only.get(name, ()))
         return list(rows.order_by("pk"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime
 from collections.abc import Callable
 from decimal import Decimal
 
@@ -57,23 +58,24 @@ class Figure:
     distribution: str = ""
 
 
-def figure_of(lot: RawLot) -> Figure | None:
+def figure_of(lot: RawLot, *, at: datetime.datetime | None = None) -> Figure | None:
     """Return what a lot gives to the alkali computation; None for water and the like.
 
     Usable KOH per gram for potash, mg KOH per gram for an oil, KOH taken up per gram
-    for an acid.
+    for an acid. With ``at`` as it was known then: by what had been entered by that
+    moment.
     """
     if lot.material.kind == Material.Kind.POTASH:
-        return potash_fraction(lot)
+        return potash_fraction(lot, at=at)
     if lot.material.kind == Material.Kind.OIL:
-        return saponification_value(lot)
+        return saponification_value(lot, at=at)
     if lot.material.acid:
         return acid_figure(lot.material)
     return None
 
 
-def potash_fraction(lot: RawLot) -> Figure:
-    """Return usable KOH per gram of a potash lot as it is today.
+def potash_fraction(lot: RawLot, *, at: datetime.datetime | None = None) -> Figure:
+    """Return usable KOH per gram of a potash lot as it is today, or was at a time.
 
     As :func:`potash_as_known`, unless a container weighing that said “hold and retest”
     is later than certificate and titrations: then anything between all that came being
@@ -81,26 +83,27 @@ def potash_fraction(lot: RawLot) -> Figure:
     certificate is later only by the day printed on it, for it knows nothing of a tin
     that stood open.
     """
-    known = potash_as_known(lot)
-    gains = gains_of(lot, lambda: _later_than_known(lot))
-    chains = chains_of(lot, gains) if gains else []
+    known = potash_as_known(lot, at=at)
+    gains = gains_of(lot, lambda: _later_than_known(lot, at), at=at)
+    chains = chains_of(lot, gains, at=at) if gains else []
     return _aged(known, chains) if any(chains) else known
 
 
-def potash_as_known(lot: RawLot) -> Figure:
+def potash_as_known(lot: RawLot, *, at: datetime.datetime | None = None) -> Figure:
     """Return usable KOH per gram of a potash lot, whatever its container weighs.
 
     Of its newest certificate or its newest own titration, whichever is of the later
     day: potash weakens. Raises :class:`Refusal` without either, or with figures that
     no potash can have.
     """
-    certificate = current_certificate(lot)
-    titration = newest_titration(lot, Titration.Kind.POTASH)
+    certificate = current_certificate(lot, at=at)
+    titration = newest_titration(lot, Titration.Kind.POTASH, at=at)
     if titration is not None and not _is_newer(certificate, titration):
         return _beside(
-            _titrated(titration, PERCENT, "% KOH"), by_certificate_if_possible(lot)
+            _titrated(titration, PERCENT, "% KOH"),
+            by_certificate_if_possible(lot, at=at),
         )
-    found = by_certificate(lot)
+    found = by_certificate(lot, at=at)
     if found is None:
         raise Refusal(
             f"{lot.code} has no certificate with an assay. Record it on the lot's page"
@@ -109,13 +112,15 @@ def potash_as_known(lot: RawLot) -> Figure:
     return found
 
 
-def by_certificate(lot: RawLot) -> Figure | None:
+def by_certificate(
+    lot: RawLot, *, at: datetime.datetime | None = None
+) -> Figure | None:
     """Return what the certificate alone says of a potash or an oil; None if nothing.
 
     A saponification value without ± is taken as ± 1 mg KOH/g, rectangular: common
     practice, no source. Raises :class:`Refusal` for figures that no potash can have.
     """
-    certificate = current_certificate(lot)
+    certificate = current_certificate(lot, at=at)
     if certificate is None:
         return None
     if lot.material.kind == Material.Kind.POTASH:
@@ -165,18 +170,22 @@ def _oil_by_certificate(certificate: Certificate) -> Figure | None:
     )
 
 
-def by_certificate_if_possible(lot: RawLot) -> Figure | None:
+def by_certificate_if_possible(
+    lot: RawLot, *, at: datetime.datetime | None = None
+) -> Figure | None:
     """Return what the certificate says; None also where no potash can be like that."""
     try:
-        return by_certificate(lot)
+        return by_certificate(lot, at=at)
     except Refusal:  # then there is only the titration to go by
         return None
 
 
-def _later_than_known(lot: RawLot) -> Callable[[ContainerWeighing], bool]:
+def _later_than_known(
+    lot: RawLot, at: datetime.datetime | None
+) -> Callable[[ContainerWeighing], bool]:
     """Return what tells a weighing later than the certificate and the titrations."""
-    titration = newest_titration(lot, Titration.Kind.POTASH)
-    certificate = current_certificate(lot)
+    titration = newest_titration(lot, Titration.Kind.POTASH, at=at)
+    certificate = current_certificate(lot, at=at)
     issued = certificate.issued_on if certificate is not None else None
 
     def is_later(row: ContainerWeighing) -> bool:
@@ -223,7 +232,7 @@ def _aged(known: Figure, chains: list[list[ContainerWeighing]]) -> Figure:
     )
 
 
-def saponification_value(lot: RawLot) -> Figure:
+def saponification_value(lot: RawLot, *, at: datetime.datetime | None = None) -> Figure:
     """Return mg KOH per gram of an oil lot, with what is known about it.
 
     Of its certificate or its newest own titration, whichever is better known, that is
@@ -231,8 +240,8 @@ def saponification_value(lot: RawLot) -> Figure:
     range, and that also where a titration on too coarse a scale knows less than the
     range.
     """
-    stated = by_certificate(lot)
-    titration = newest_titration(lot, Titration.Kind.SAPONIFICATION_VALUE)
+    stated = by_certificate(lot, at=at)
+    titration = newest_titration(lot, Titration.Kind.SAPONIFICATION_VALUE, at=at)
     own = None if titration is None else _titrated(titration, Decimal(1), "mg KOH/g")
     if stated is not None:
         if own is None or own.standard_uncertainty >= stated.standard_uncertainty:
@@ -325,7 +334,9 @@ def acid_figure(material: Material) -> Figure:
     )
 
 
-def newest_titration(lot: RawLot, kind: str) -> Titration | None:
+def newest_titration(
+    lot: RawLot, kind: str, *, at: datetime.datetime | None = None
+) -> Titration | None:
     """Return the newest titration of a kind that stands and has two samples or more.
 
     By when it was done. One of which a single sample counts does not say how well it
@@ -333,7 +344,7 @@ def newest_titration(lot: RawLot, kind: str) -> Titration | None:
     """
     counted = Count("replicates", filter=Q(replicates__excluded_because=""))
     return (
-        Titration.objects.current()
+        Titration.objects.current(at=at)
         .filter(stock_id=lot.pk, kind=kind)
         .annotate(counted=counted)
         .filter(counted__gte=LEAST_COUNTED)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Callable
 from decimal import Decimal
+
+from django.db.models import QuerySet, Sum
 
 from batches.chemistry.ageing import usable_after, weigh_against_book
 from batches.models import ContainerWeighing
@@ -19,17 +22,20 @@ Gains = dict[int | None, list[ContainerWeighing]]
 
 
 def gains_of(
-    lot: RawLot, asked: Callable[[], Callable[[ContainerWeighing], bool]]
+    lot: RawLot,
+    asked: Callable[[], Callable[[ContainerWeighing], bool]],
+    *,
+    at: datetime.datetime | None = None,
 ) -> Gains:
     """Return, by container, the weighings that found potash heavier and count still.
 
     ``asked`` is called if there are any; what it returns says which still count. None
     stands for all containers together. Of those beside one book the newest counts, for
     each was held against all of the gain; a stock-take takes a gain into the book, so
-    one from after it comes on top.
+    one from after it comes on top. With ``at`` by what had been entered by then.
     """
     rows = list(
-        ContainerWeighing.objects.current()
+        ContainerWeighing.objects.current(at=at)
         .filter(stock_id=lot.pk, sentence__startswith=HOLD_WORDS)
         .order_by("observed_at", "pk")
     )
@@ -37,9 +43,9 @@ def gains_of(
         return {}
     counts_still = asked()
     counts = list(
-        StockMovement.objects.filter(
-            stock_id=lot.pk, kind=StockMovement.Kind.ADJUSTMENT
-        ).values_list("container_id", "observed_at")
+        _moved(lot, at)
+        .filter(kind=StockMovement.Kind.ADJUSTMENT)
+        .values_list("container_id", "observed_at")
     )
     beside: dict[int | None, dict[int, ContainerWeighing]] = {}
     for row in rows:
@@ -47,33 +53,51 @@ def gains_of(
             continue
         book = sum(
             1
-            for container_id, at in counts
-            if row.container_id in {None, container_id} and at <= row.observed_at
+            for container_id, counted_at in counts
+            if row.container_id in {None, container_id}
+            and counted_at <= row.observed_at
         )
         beside.setdefault(row.container_id, {})[book] = row
     return {key: list(by_book.values()) for key, by_book in beside.items()}
 
 
-def chains_of(lot: RawLot, gains: Gains) -> list[list[ContainerWeighing]]:
+def chains_of(
+    lot: RawLot, gains: Gains, *, at: datetime.datetime | None = None
+) -> list[list[ContainerWeighing]]:
     """Return one after another what the potash of each container gained.
 
     An empty list among them stands for potash that gained nothing. A container that
-    is empty by the book counts no more.
+    is empty by the book counts no more; with ``at`` by the book as it was then.
     """
     together = gains.get(None, [])
     own = {key: rows for key, rows in gains.items() if key is not None}
     if not own:
         return [together]
-    books = {
-        row.pk: row.book_mg
-        for row in containers_of(lot)
-        if row.pk in own and row.book_mg > 0
-    }
+    books = {key: mg for key, mg in _books(lot, at).items() if key in own and mg > 0}
     chains = [together + rows for key, rows in own.items() if key in books]
-    on_hand = Stock.objects.values_list("on_hand_mg", flat=True).get(pk=lot.pk)
-    if on_hand > sum(books.values()) or not chains:
+    if _on_hand(lot, at) > sum(books.values()) or not chains:
         chains.append(together)
     return chains
+
+
+def _moved(lot: RawLot, at: datetime.datetime | None) -> QuerySet[StockMovement]:
+    rows = StockMovement.objects.filter(stock_id=lot.pk)
+    return rows if at is None else rows.filter(entered_at__lte=at)
+
+
+def _books(lot: RawLot, at: datetime.datetime | None) -> dict[int, int]:
+    """Return what is in each container by the book, in milligrams, now or then."""
+    if at is None:
+        return {row.pk: row.book_mg for row in containers_of(lot)}
+    rows = _moved(lot, at).filter(container__isnull=False).order_by()
+    sums = rows.values_list("container_id").annotate(total=Sum("amount_mg"))
+    return {key: total for key, total in sums if key is not None}
+
+
+def _on_hand(lot: RawLot, at: datetime.datetime | None) -> int:
+    if at is None:
+        return Stock.objects.values_list("on_hand_mg", flat=True).get(pk=lot.pk)
+    return _moved(lot, at).aggregate(total=Sum("amount_mg"))["total"] or 0
 
 
 def after(

@@ -36,6 +36,8 @@ __all__ = [
     "check_source",
     "corrects",
     "figure_of",
+    "must_be_asked_for",
+    "must_correct",
     "newest_titration",
     "potash_as_known",
     "potash_fraction",
@@ -71,9 +73,9 @@ def check_source(
             .get(pk=source.pk)
         )
         if is_correction:
-            _check_corrects(lot)
+            must_correct(lot)
         else:
-            _check_line(line=line, lot=lot)
+            must_be_asked_for(line=line, lot=lot)
         _check_lot(lot=lot, on=on)
         if observed_on is not None and observed_on < lot.received_on:
             raise Refusal(
@@ -111,7 +113,8 @@ def corrects(material: Material) -> bool:
     }
 
 
-def _check_corrects(lot: RawLot) -> None:
+def must_correct(lot: RawLot) -> None:
+    """Refuse a lot that moves no alkali, where the alkali is corrected."""
     if not corrects(lot.material):
         raise Refusal(
             f"{lot.code} is {lot.material.name}, which neither takes up alkali nor"
@@ -121,7 +124,8 @@ def _check_corrects(lot: RawLot) -> None:
         )
 
 
-def _check_line(*, line: FormulaLine | None, lot: RawLot) -> None:
+def must_be_asked_for(*, line: FormulaLine | None, lot: RawLot) -> None:
+    """Refuse a lot of another material than a line of the formula asks for."""
     if line is None or line.material_id != lot.material_id:
         raise Refusal(
             f"{lot.code} is {lot.material.name}, which this line of the formula does"

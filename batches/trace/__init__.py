@@ -7,18 +7,20 @@ with names and masses.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from fractions import Fraction
 
 from django.db import models
 
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Bottle, Discrepancy, DiscrepancyEnd, Input
+from batches.models.discrepancies import NOTHING_WENT_IN
 from batches.shares import Share, shares_of
 from batches.trace.walks import (
     TracedBottle,
     among,
     bottle_count,
+    bottles_among,
     bottles_from,
     downstream_ids,
     downstream_of,
@@ -30,10 +32,13 @@ from batches.trace.walks import (
 from producer.models import RawLot, Stock
 
 __all__ = [
+    "BLOCKING_LOTS",
     "Genealogy",
     "TracedBottle",
+    "among",
     "blocked",
     "bottle_count",
+    "bottles_among",
     "bottles_from",
     "bottles_of",
     "downstream_ids",
@@ -47,6 +52,14 @@ __all__ = [
     "upstream_of_bottle",
     "upstream_of_each",
 ]
+
+# A lot in one of these states blocks the release of what it is in. One that is still
+# held got in by a correction alone: it is not drawn from before somebody decided.
+BLOCKING_LOTS = (
+    RawLot.Status.QUARANTINE,
+    RawLot.Status.ON_HOLD,
+    RawLot.Status.REJECTED,
+)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -83,16 +96,14 @@ class Genealogy:
 def blocked(stock_ids: Sequence[int]) -> dict[int, list[str]]:
     """Return, for stocks with something in them that blocks a release, what that is.
 
-    Raw lots on hold or rejected and batches on hold, rejected or disposed of, at any
-    depth, each as “L26-1-1 is on hold”. Three queries, however many stocks.
+    Raw lots held, on hold or rejected and batches on hold, rejected or disposed of, at
+    any depth, each as “L26-1-1 is on hold”. Three queries, however many stocks.
     """
     if not stock_ids:
         return {}
     above = {root: ids - {root} for root, ids in upstream_of_each(stock_ids).items()}
     ids = set().union(*above.values())
-    lots = RawLot.objects.filter(
-        pk__in=among(ids), status__in=[RawLot.Status.ON_HOLD, RawLot.Status.REJECTED]
-    )
+    lots = RawLot.objects.filter(pk__in=among(ids), status__in=BLOCKING_LOTS)
     batches = Batch.objects.filter(
         pk__in=among(ids),
         status__in=[BatchStatus.ON_HOLD, BatchStatus.REJECTED, BatchStatus.DISPOSED],
@@ -127,16 +138,17 @@ def shares(found: Genealogy) -> dict[int, Share]:
     return shares_in(found.root.pk, found.batch_ids)
 
 
-def shares_in(root_id: int, ids: Sequence[int]) -> dict[int, Share]:
-    """Return what part of each of these stocks is of the root. One query.
+def shares_in(root_id: int | Collection[int], ids: Sequence[int]) -> dict[int, Share]:
+    """Return what part of each of these stocks is of the root, or of all roots.
 
-    ``ids`` are all that the root went into, see :func:`downstream_ids`.
+    ``ids`` are all that they went into, see :func:`downstream_of`. One query.
     """
+    roots = {root_id} if isinstance(root_id, int) else set(root_id)
     drawn = _went_in().filter(batch_id__in=among(ids)).order_by()
     return {
         # A batch may have lost its last charge of it since it was found.
         **{pk: Share(least=Fraction(0)) for pk in ids},
-        **shares_of(root_id, drawn.values_list("source_id", "batch_id", "mass_mg")),
+        **shares_of(roots, drawn.values_list("source_id", "batch_id", "mass_mg")),
     }
 
 
@@ -153,7 +165,10 @@ def _went_in() -> models.QuerySet[Input]:
     """Return the edges by which something went in, by charges or by an entry kept."""
     kept = Discrepancy.objects.filter(
         batch_id=models.OuterRef("batch_id"), stock_id=models.OuterRef("source_id")
-    ).exclude(end__outcome=DiscrepancyEnd.Outcome.ENTERED)
+    ).exclude(
+        models.Q(end__outcome=DiscrepancyEnd.Outcome.ENTERED)
+        | models.Q(end__reason__startswith=NOTHING_WENT_IN)
+    )
     return Input.objects.filter(models.Q(mass_mg__gt=0) | models.Exists(kept))
 
 

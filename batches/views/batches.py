@@ -25,6 +25,7 @@ from batches.services.results import yield_of
 from batches.tables.making import BatchTable
 from producer.forms.base import PlainForm, ReasonForm
 from producer.models import Right, Stock
+from producer.reads import only_looks
 from producer.services.checks import local_day
 from producer.tables.base import show
 from producer.views import acts
@@ -86,6 +87,7 @@ def batch(request: HttpRequest, number: str) -> HttpResponse:
             "entries": entries,
             "charges": Charge.objects.filter(batch=found).select_related(
                 "source__lot__material",
+                "supersedes__source",
                 "line__material",
                 "scale",
                 "container",
@@ -341,6 +343,7 @@ def abandon(request: HttpRequest, number: str) -> HttpResponse:
 
 
 @read_only
+@only_looks
 def history(request: HttpRequest, code: str) -> HttpResponse:
     """Show the genealogy of a lot or batch: back to lots, forward to bottles."""
     stock = get_object_or_404(Stock, code=code.upper())

@@ -11,6 +11,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 
+from batches.forms.another_lot import AmendChargeForm
 from batches.forms.making import (
     AmendReadingForm,
     AmendWeighingForm,
@@ -29,6 +30,7 @@ from batches.models import (
     Transcription,
 )
 from batches.services import cooking, planning, proposing, sources
+from batches.services.cooking import another_lot
 from batches.services.entries import Entries
 from batches.services.results import yield_of
 from batches.services.tare_question import is_impossible, tare_question
@@ -37,7 +39,7 @@ from batches.views.batches import batch_by_number, page_of
 from batches.views.charging import is_by_difference, line_at, meant_for_others
 from batches.views.keeping import SETTLES, Keeping
 from producer.forms.base import ReasonForm
-from producer.models import Material, Right
+from producer.models import Material, Right, Stock
 from producer.services.checks import local_day
 from producer.templatetags.kettlebook import mass
 from producer.templatetags.kettlebook import number as number_words
@@ -142,12 +144,36 @@ def _said_of_charge(row: Charge) -> str:
     )
 
 
+def _charge_of(found: Batch, pk: int) -> Charge:
+    rows = Charge.objects.select_related(
+        "source__lot__material", "container__lot__stock"
+    )
+    return get_object_or_404(rows, batch=found, pk=pk)
+
+
 @needs(Right.MAKER)
 def charge_amend(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     """Correct a charge."""
     found = batch_by_number(number)
-    row = get_object_or_404(Charge.objects.select_related("source"), batch=found, pk=pk)
-    return _amend_weighing(request, found, row, cooking.amend_charge, "charge")
+    row = _charge_of(found, pk)
+    form = AmendChargeForm(
+        request.POST or None, charge=row, initial={"tare_mg": typed(row.tare_mg)}
+    )
+    return acts.handle(
+        request,
+        form,
+        do=lambda facts, submission: cooking.amend_charge(
+            by=user_of(request), submission=submission, charge=row, **facts
+        ),
+        then=lambda _: page_of(found),
+        said=lambda made: said_of_amended(
+            "The correction is recorded; the old value stays legible.", made
+        ),
+        home=page_of(found),
+        title="Correct a charge",
+        submit="Record the correction",
+        context={"facts": charge_was(row), "net_of": "gross_mg,tare_mg"},
+    )
 
 
 @needs(Right.MAKER)
@@ -330,6 +356,26 @@ def weigh_amend(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     found = batch_by_number(number)
     row = get_object_or_404(BulkWeighing, batch=found, pk=pk)
     return _amend_weighing(request, found, row, cooking.amend_bulk, "weighing")
+
+
+def charge_was(row: Charge) -> list[tuple[str, str]]:
+    """Return what a charge was written down as."""
+    lot = row.source.code
+    if row.source.kind == Stock.Kind.LOT:
+        lot += f", supplier's lot {row.source.lot.supplier_lot}"
+    container = [("Container was", row.container.code)] if row.container else []
+    return [("Lot was", lot), *container, *_was(row)]
+
+
+def said_of_amended(recorded: str, row: Charge) -> str:
+    """Say that a charge is corrected, and which lot to count after that."""
+    counted = another_lot.counted_since(row)
+    if not counted:
+        return recorded
+    return acts.Mind(
+        f"{recorded} Counted since it was weighed in: {', '.join(counted)}. That count"
+        " took the wrong number into the book, so count again."
+    )
 
 
 def _was(row: Charge | BulkWeighing) -> list[tuple[str, str]]:

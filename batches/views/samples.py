@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
@@ -22,11 +24,13 @@ from producer.views.acts import Mind, needs, user_of
 def sample_look(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Record that a sample was looked at."""
     lot = filling_lot_by_code(code)
-    rows = RetainedSample.objects.select_related("bottle", "place")
+    rows = RetainedSample.objects.listed()
     found = get_object_or_404(rows, filling_lot=lot, pk=pk)
     return acts.handle(
         request,
-        SampleLookForm(request.POST or None),
+        SampleLookForm(
+            request.POST or None, initial={"look_on": _still_to_come(found)}
+        ),
         do=lambda facts, submission: samples.look(
             by=user_of(request), sample=found, submission=submission, **facts
         ),
@@ -92,6 +96,12 @@ def said_of(row: SampleLook) -> str:
     if row.look_on is None:
         return "It is recorded. Nobody is reminded of this sample any more."
     return f"It is recorded. “Today” reminds of it on {day(row.look_on)}."
+
+
+def _still_to_come(sample: RetainedSample) -> datetime.date | None:
+    """Return the day that is set to look again, so that a look between keeps it."""
+    on: datetime.date | None = getattr(sample, "next_look", None)
+    return on if on is not None and on > timezone.localdate() else None
 
 
 def _day(row: SampleLook) -> str:

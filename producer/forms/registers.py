@@ -154,4 +154,6 @@ PremisesForm = _form(
     "risk_to_stop_percent",
     "water_hardness",
     "currency",
+    "gs1_company_prefix",
+    "location_number",
 )

@@ -287,5 +287,10 @@ class Certificate(Record):
             ),
         ]
 
+    @property
+    def called(self) -> str:
+        """Its number by the supplier, or which version of the lot’s it is."""
+        return self.reference or f"version {self.version}"
+
     def __str__(self) -> str:
         return f"certificate version {self.version}"

@@ -8,6 +8,8 @@ from decimal import Decimal
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from producer import gs1
+
 
 def validate_time_zone(name: str) -> None:
     """Refuse a time zone the computer does not know."""
@@ -93,6 +95,21 @@ class Premises(models.Model):
         help_text="As it is written before or behind a price, such as EUR or £.",
     )
 
+    gs1_company_prefix = models.CharField(
+        "GS1 company prefix, if you have one",
+        max_length=20,
+        blank=True,
+        help_text=(
+            "The digits your GS1 organisation gave you. Used in events for others only."
+        ),
+    )
+    location_number = models.CharField(
+        "GLN of the premises, if you gave it one",
+        max_length=20,
+        blank=True,
+        help_text="13 digits that begin with the company prefix.",
+    )
+
     class Meta:
         verbose_name_plural = "premises"
         constraints = [
@@ -139,6 +156,19 @@ class Premises(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        """Keep GS1 keys as digits; refuse what is none."""
+        try:
+            self.gs1_company_prefix = gs1.prefix_of(self.gs1_company_prefix)
+        except gs1.NotAKey as error:
+            raise ValidationError({"gs1_company_prefix": str(error)}) from error
+        try:
+            self.location_number = gs1.location_number(
+                self.location_number, self.gs1_company_prefix
+            )
+        except gs1.NotAKey as error:
+            raise ValidationError({"location_number": str(error)}) from error
 
     @property
     def zone(self) -> zoneinfo.ZoneInfo:

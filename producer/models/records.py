@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import ClassVar, Self, TypeVar
 
 from django.conf import settings
@@ -36,9 +37,17 @@ Row = TypeVar("Row", bound="Correctable")
 class CorrectableQuerySet(models.QuerySet[Row]):
     """Reads over rows that may have been superseded."""
 
-    def current(self) -> Self:
-        """Rows that nothing supersedes and that do not void what they supersede."""
-        return self.filter(superseded_by__isnull=True, is_void=False)
+    def current(self, *, at: datetime.datetime | None = None) -> Self:
+        """Rows that nothing supersedes and that do not void what they supersede.
+
+        With ``at`` those that stood then, by when each was entered.
+        """
+        if at is None:
+            return self.filter(superseded_by__isnull=True, is_void=False)
+        later = self.model._default_manager.filter(
+            supersedes=models.OuterRef("pk"), entered_at__lte=at
+        )
+        return self.filter(~models.Exists(later), entered_at__lte=at, is_void=False)
 
 
 class Correctable(Record):

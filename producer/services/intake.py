@@ -286,10 +286,18 @@ def decide_lot(
     return lot
 
 
-def current_certificate(lot: RawLot) -> Certificate | None:
-    """Return the newest version of the lot's certificate, if it has one."""
+def current_certificate(
+    lot: RawLot, *, at: datetime.datetime | None = None
+) -> Certificate | None:
+    """Return the newest version of the lot's certificate, if it has one.
+
+    With ``at`` the newest that had been entered by then.
+    """
+    rows = lot.certificates.all()
+    if at is not None:
+        rows = rows.filter(entered_at__lte=at)
     return (
-        lot.certificates.select_related("attachment", "entered_by__person")
+        rows.select_related("attachment", "entered_by__person")
         .order_by("-version")
         .first()
     )

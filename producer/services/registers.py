@@ -6,9 +6,10 @@ the journal keeps every former value.
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import uuid
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from django.db import models, transaction
 
@@ -17,6 +18,7 @@ from producer.errors import Conflict, Refusal
 from producer.models import (
     Consignee,
     Instrument,
+    JournalEntry,
     Material,
     Place,
     Premises,
@@ -149,3 +151,26 @@ def save(
         submission=submission,
     )
     return entry
+
+
+class Located(NamedTuple):
+    """A location number of the premises, or nothing, and since when it has been so."""
+
+    number: str
+    since: datetime.datetime
+
+
+def location_numbers() -> list[Located]:
+    """Return the GLN of the premises from each change of it on, the oldest first.
+
+    The premises is edited in place; what it said before, the journal knows.
+    """
+    rows = JournalEntry.objects.filter(
+        subject_kind=Premises._meta.model_name, after__contains='"location_number":'
+    )
+    found: list[Located] = []
+    for row in rows.order_by("sequence"):
+        number = row.after_values.get("location_number") or ""
+        if number != (found[-1].number if found else ""):
+            found.append(Located(number, row.at))
+    return found

@@ -91,11 +91,15 @@ def decide(scene: Scene, name: str, new: RawLot.Status, reason: str) -> None:
 def release(scene: Scene, *names: str) -> None:
     """Let the reviewer release lots whose papers and cans agree."""
     for name in names:
+        with_paper = scene.lot(name).certificates.exists()
         decide(
             scene,
             name,
             RawLot.Status.RELEASED,
-            "Seal whole; label, delivery note and certificate name the same lot.",
+            "Seal whole; label, delivery note and certificate name the same lot."
+            if with_paper
+            else "Seal whole; label and delivery note name the same lot. It came"
+            " without a certificate.",
         )
 
 

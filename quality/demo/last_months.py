@@ -8,7 +8,17 @@ from batches.lifecycle import BottleStatus
 from batches.models import Loss
 from batches.services import cooking
 from producer.models import Certificate, RawLot
-from quality.demo import bench, garden, judging, money, recall, registers, store, tubs
+from quality.demo import (
+    bench,
+    garden,
+    judging,
+    money,
+    recall,
+    registers,
+    store,
+    told,
+    tubs,
+)
 from quality.demo.bottling import bottle, fill, finish, look_at_jar
 from quality.demo.formulas import SPRAY, WASH
 from quality.demo.goods import (
@@ -205,6 +215,7 @@ def the_last_weeks(scene: Scene) -> None:
     clock.set(10, "18:50")
     dispatch(scene, "F8", 1, 3, to="garden")
     garden.spray_beans(scene)
+    told.a_leak(scene)
     clock.set(9, "12:30")
     move_bottles(
         scene,
@@ -213,6 +224,7 @@ def the_last_weeks(scene: Scene) -> None:
         "The Refill Room sent it back: the cap leaks.",
         by=HELPER,
     )
+    told.what_was_found(scene)
     clock.set(7, "15:15")
     dispatch(scene, "F9", 1, 6, to="refill")
     clock.set(5, "12:05")
@@ -262,6 +274,7 @@ def this_week(scene: Scene) -> None:
         maker=HELPER,
         outcome=Outcome(percent="96.8", ph="9.74"),
     )
+    told.the_audit(scene)
     clock.set(3, "10:35")
     _potash(scene, "potash C", 3, "KF-2533", "3", "89.9", "0.7")
     store.put_in_tins(scene, "potash C", 2)

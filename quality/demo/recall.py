@@ -14,6 +14,7 @@ from quality.demo.selling import (
     bottles_of,
     bottles_that_are,
     close_recall,
+    evaluate,
     move_bottles,
     open_recall,
 )
@@ -41,6 +42,18 @@ def open_and_tell(scene: Scene) -> None:
         ),
     )
     recall = _recall(scene)
+    clock.set(60, "14:28")
+    evaluate(
+        scene,
+        recall,
+        depth=Recall.Depth.CONSUMER,
+        happened="Nothing that anybody told us of.",
+        exposed="Whoever washes by hand with it; children who get at a bottle.",
+        harm="Sore skin or eyes for some days, if enough of the rinse stayed in the"
+        " tank.",
+        likelihood="The supplier thinks of a few litres in a tank of thousands; bottles"
+        " are used up within weeks.",
+    )
     clock.set(60, "14:31")
     attempt(
         scene,

@@ -13,7 +13,13 @@ from producer.models import Stock
 from quality.demo.people import HELPER, OWNER, REVIEWER
 from quality.demo.scene import Scene
 from quality.models import Recall, RecallContact
-from quality.services import recall_closing, recall_contacts, recalling, supplying
+from quality.services import (
+    recall_closing,
+    recall_contacts,
+    recall_hazard,
+    recalling,
+    supplying,
+)
 from quality.services.under_recall import recalled
 
 
@@ -81,6 +87,16 @@ def open_recall(
         reason=reason,
         public_notice=notice,
         is_mock=is_mock,
+    )
+
+
+def evaluate(scene: Scene, recall: Recall, **words: Any) -> None:
+    """Write down how bad it could be, of the class it was opened with."""
+    recall_hazard.evaluate(
+        by=scene.users[REVIEWER],
+        recall=recall,
+        hazard_class=recall.hazard_class,
+        **words,
     )
 
 

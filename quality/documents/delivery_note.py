@@ -13,7 +13,7 @@ from producer import prints
 from producer.codes import grouped
 from producer.csv_lines import lines, safe_cell
 from producer.models import Consignee
-from quality.services.recalling import as_ranges
+from quality.services.recall_spans import in_words, spans
 
 CSV_HEAD = (
     "dispatch",
@@ -40,7 +40,7 @@ class Sent:
     @property
     def ranges(self) -> str:
         """The numbers as ranges: “1–12, 15”."""
-        return as_ranges([bottle.number for bottle in self.bottles])
+        return in_words(spans(bottle.number for bottle in self.bottles))
 
 
 def sent_in(dispatch: Dispatch) -> list[Sent]:

@@ -2,14 +2,57 @@
 
 from __future__ import annotations
 
-from django.db import models
+import datetime
 
-from producer.models import Consignee, Correctable, Record, Stock
+from django.db import models
+from django.utils import timezone
+
+from batches.models import FillingLot
+from producer.models import (
+    Certificate,
+    Consignee,
+    Container,
+    Correctable,
+    Instrument,
+    Record,
+    Stock,
+)
 from producer.models.records import CorrectableQuerySet
+from quality.models.checks import InstrumentCheck
+
+# What a recall can begin with; exactly one of these is given.
+BEGINNINGS = (
+    *("root", "filling_lot", "container", "certificate", "instrument", "since"),
+)
+
+
+def _begins_with_one() -> models.Q:
+    ways = models.Q()
+    for given in BEGINNINGS:
+        ways |= models.Q(**{f"{name}__isnull": name != given for name in BEGINNINGS})
+    return ways
+
+
+class RecallQuerySet(models.QuerySet["Recall"]):
+    """Reads over recalls."""
+
+    def with_beginning(self) -> RecallQuerySet:
+        """Join what a recall began with, to say it in words."""
+        return self.select_related(
+            *("root", "filling_lot", "container__lot__stock", "instrument"),
+            *("certificate__lot__stock", "failed_check"),
+        )
 
 
 class Recall(models.Model):
-    """A recall, or a mock recall with the same steps, from one root."""
+    """A recall, or a mock recall with the same steps, from what it begins with.
+
+    That is one of: a raw lot or batch (``root``), a filling lot, a container, a
+    certificate, an instrument or lot of strips, buffer or indicator (``instrument``,
+    with the ``failed_check`` that put it in doubt), or a time from ``since`` to
+    ``until`` in which something was made or filled (``during``). Which batches and
+    filling lots that means is kept as :class:`RecallRoot`, unless it is plain.
+    """
 
     class Status(models.TextChoices):
         """How far it has come."""
@@ -25,10 +68,49 @@ class Recall(models.Model):
         TWO = "2", "class II: passing harm, or serious harm is remote"
         THREE = "3", "class III: harm is unlikely"
 
+    class Depth(models.TextChoices):
+        """How far down it is carried, after 21 CFR 7.42(b)(1) as a pattern."""
+
+        CONSUMER = "consumer", "to everybody who uses it"
+        RETAIL = "retail", "to shops that sell it on, not beyond"
+        WHOLESALE = "wholesale", "to resellers that supply shops, not beyond"
+
+    class During(models.TextChoices):
+        """What is meant of a time: what was made in it, or what was filled."""
+
+        MADE = "made", "in the making: from its first charge to its last entry"
+        FILLED = "filled", "filled into bottles"
+        BOTH = "both", "in the making, or filled into bottles"
+
     code = models.CharField(max_length=30, unique=True)
-    root = models.ForeignKey(Stock, on_delete=models.PROTECT, related_name="recalls")
+    root = models.ForeignKey(
+        Stock, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls"
+    )
+    filling_lot = models.ForeignKey(
+        FillingLot, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    container = models.ForeignKey(
+        Container, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    certificate = models.ForeignKey(
+        Certificate, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    instrument = models.ForeignKey(
+        Instrument, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    failed_check = models.ForeignKey(
+        InstrumentCheck,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+    )
+    since = models.DateTimeField("from", null=True, blank=True)
+    until = models.DateTimeField("until", null=True, blank=True)
+    during = models.CharField(max_length=20, choices=During.choices, blank=True)
     is_mock = models.BooleanField("mock recall", default=False)
     hazard_class = models.CharField(max_length=1, choices=HazardClass.choices)
+    depth = models.CharField(max_length=20, choices=Depth.choices, blank=True)
     reason = models.TextField("what is wrong")
     public_notice = models.TextField(
         "what a person with a bottle should do",
@@ -40,6 +122,8 @@ class Recall(models.Model):
     )
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = RecallQuerySet.as_manager()
 
     class Meta:
         ordering = ("-pk",)
@@ -60,28 +144,58 @@ class Recall(models.Model):
                 | ~models.Q(status="closed") & models.Q(closed_at__isnull=True),
                 name="recall_closed_has_time",
             ),
+            models.CheckConstraint(
+                condition=_begins_with_one(), name="recall_begins_with_one"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(failed_check__isnull=True)
+                | models.Q(instrument__isnull=False),
+                name="recall_check_is_of_an_instrument",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(since__isnull=True, until__isnull=True, during="")
+                | models.Q(
+                    since__isnull=False,
+                    until__gt=models.F("since"),
+                    during__in=["made", "filled", "both"],
+                ),
+                name="recall_time_has_an_end",
+                violation_error_message="A time ends after it begins.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(depth__in=["", "consumer", "retail", "wholesale"]),
+                name="recall_depth_known",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.code
 
+    @property
+    def subject(self) -> str:
+        """What it is of, in words: “L26-0007”, “certificate 12 of L26-0007”.
 
-class RecallItem(models.Model):
-    """A stock that was affected when the recall was opened or looked at again."""
+        Read with :meth:`RecallQuerySet.with_beginning` where there are many.
+        """
+        if self.root is not None:
+            return self.root.code
+        if self.filling_lot is not None:
+            return self.filling_lot.code
+        if self.container is not None:
+            return f"container {self.container.code}"
+        if self.certificate is not None:
+            lot = self.certificate.lot.stock.code
+            return f"certificate {self.certificate.called} of {lot}"
+        if self.instrument is not None:
+            at = self.failed_check and _local(self.failed_check.observed_at)
+            failed = f", failed check of {at}" if at else ""
+            return f"{self.instrument.name}{failed}"
+        what = "made or filled" if self.during == self.During.BOTH else self.during
+        return f"what was {what} from {_local(self.since)} to {_local(self.until)}"
 
-    append_only = True
 
-    recall = models.ForeignKey(Recall, on_delete=models.PROTECT, related_name="items")
-    stock = models.ForeignKey(Stock, on_delete=models.PROTECT, related_name="+")
-    found_at = models.DateTimeField(auto_now_add=True)
-
-    class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["recall", "stock"], name="recall_item_once")
-        ]
-
-    def __str__(self) -> str:
-        return f"item {self.pk}"
+def _local(at: datetime.datetime | None) -> str:
+    return "" if at is None else f"{timezone.localtime(at):%Y-%m-%d %H:%M}"
 
 
 class RecallEvent(Record):

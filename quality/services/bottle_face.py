@@ -14,8 +14,9 @@ import functools
 from typing import Any
 
 from django.core.cache import cache
-from django.db import connection
+from django.db import connections
 from django.db.models import Exists, OuterRef, Subquery, Value
+from django.db.models.expressions import RawSQL
 from django.db.models.functions import Coalesce
 
 from batches import trace
@@ -32,7 +33,9 @@ from batches.models import (
 )
 from batches.services import label_texts
 from batches.services.label_state import classes_now
+from producer import reads
 from quality.models import Recall
+from quality.services import recall_scope
 
 TEXTS_KEPT = 30  # seconds: texts change once a year, and pages open in bursts
 # Came back to us or was fetched by a recall: nobody outside should have it.
@@ -50,6 +53,7 @@ class Sheet:
     nominal_ul: int
     filled_at: datetime.datetime
     use_by: datetime.date
+    filling_lot_id: int
     batch_id: int
     batch: str
     batch_status: str
@@ -129,6 +133,9 @@ class Text:
     is_foreign: bool = False
 
 
+# Marks for values that are put in later; no row has such an id.
+_IDS, _LOT, _BATCH = "ids", -1, -2
+
 _COLUMNS = (
     "pk",
     "code",
@@ -137,6 +144,7 @@ _COLUMNS = (
     "filling_lot__nominal_ul",
     "filling_lot__observed_at",
     "filling_lot__use_by",
+    "filling_lot_id",
     "filling_lot__batch_id",
     "filling_lot__batch__stock__code",
     "filling_lot__batch__status",
@@ -156,7 +164,7 @@ _COLUMNS = (
 def face_of(code: str) -> Face | None:
     """Return the bottle that carries this bare code, None if there is none."""
     sql, fixed = _question()
-    with connection.cursor() as cursor:
+    with connections[reads.alias()].cursor() as cursor:
         cursor.execute(sql, [*fixed, code])
         row = cursor.fetchone()
     if row is None:
@@ -252,8 +260,28 @@ def recalls_of(sheet: Sheet) -> list[Recall]:
     """
     if not sheet.any_recall:
         return []
-    ids = trace.upstream_ids(sheet.batch_id)
-    return list(Recall.objects.filter(root_id__in=ids, is_mock=False))
+    (ids,) = trace.among(trace.upstream_ids(sheet.batch_id)).params
+    asked = {_LOT: sheet.filling_lot_id, _BATCH: sheet.batch_id}
+    sql, values = _which_recalls()
+    return list(
+        Recall.objects.raw(
+            sql, [ids if one == _IDS else asked.get(one, one) for one in values]
+        )
+    )
+
+
+@functools.lru_cache(maxsize=1)
+def _which_recalls() -> tuple[str, tuple[Any, ...]]:
+    """Return the question which recalls reach a bottle, worded once as the other one.
+
+    In its values stand marks for what it is asked about.
+    """
+    marked = RawSQL(trace.among([]).sql, [_IDS])  # noqa: S611 - the text is ours
+    asked = recall_scope.reaching(marked, _LOT, batch_id=_BATCH)
+    sql, values = asked.query.sql_with_params()
+    if not {_IDS, _LOT, _BATCH} <= set(values):
+        raise AssertionError("The question is asked about something else.")
+    return sql, values
 
 
 @functools.lru_cache(maxsize=1)

@@ -56,12 +56,17 @@ class Next:
 
 
 def sisters_of(bottle: Bottle) -> list[Sisters]:
-    """Return all bottles of its filling lot, itself included, by state and place.
+    """Return all bottles of its filling lot, itself included, by state and place."""
+    return sisters_in(bottle.filling_lot_id)
+
+
+def sisters_in(filling_lot_id: int) -> list[Sisters]:
+    """Return all bottles of a filling lot by state and place.
 
     One question, however many there are. Those that are out come first.
     """
     rows = (
-        Bottle.objects.filter(filling_lot_id=bottle.filling_lot_id)
+        Bottle.objects.filter(filling_lot_id=filling_lot_id)
         .order_by()
         .values_list("status", "consignee__name", "place__name")
         .annotate(count=Count("pk"))

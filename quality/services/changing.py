@@ -27,7 +27,7 @@ from batches.services.cooking.charging import is_correction
 from batches.services.entries import Entries
 from producer import journal
 from producer.errors import Refusal
-from producer.models import Instrument, Right, Stock, User
+from producer.models import Container, Instrument, Right, Stock, User
 from producer.quantities import format_mass, format_number
 from producer.services.checks import need_reason
 from quality.models import Signature, SignatureMark
@@ -97,13 +97,17 @@ def change_charge(
     reason: str,
     gross_mg: int = 0,
     tare_mg: int = 0,
+    source: Stock | None = None,
+    container: Container | None = None,
+    certain: bool = False,
     void: bool = False,
     submission: uuid.UUID | None = None,
 ) -> Charge:
-    """Correct the masses of a charge of a signed batch, or take the charge back.
+    """Correct a charge of a signed batch: other masses, another raw lot, or taken back.
 
-    The stock follows, as before the signature. The lot is not changed here: the batch
-    may have gone into others by now.
+    The stock follows, as before the signature. A lot takes only the place of a lot:
+    the batch may have gone into others by now, and nothing is ever in a raw lot, so no
+    loop can arise. ``certain`` is said where something forbids to draw from it.
     """
     _may_change(by, charge.batch)
     return cooking.amend_charge(
@@ -112,6 +116,9 @@ def change_charge(
         reason=reason,
         gross_mg=gross_mg,
         tare_mg=tare_mg,
+        source=source,
+        container=container,
+        certain=certain,
         void=void,
         also=_void_and_hold(by, reason),
         submission=submission,
@@ -228,6 +235,9 @@ def what_changed(old: Row, new: Row) -> str:
     name, was, now = _name(old), _said(old), _said(new)
     if new.is_void:
         return f"{name}, {was}, was taken back."
+    if isinstance(new, Charge) and _source_id(old) != new.source_id:
+        much = "" if was == now else f", and is {now}"
+        return f"{name}, {was}, was of {new.source.code}{much}."
     if was == now:  # the value stands, but not how it was taken or shared out
         return f"{name}, {was}: {_how(old)} changed to {_how(new)}."
     return f"{name} changed from {was} to {now}."
@@ -306,6 +316,10 @@ def _follow(
     }
 
 
+def _source_id(row: Row) -> int | None:
+    return row.source_id if isinstance(row, Charge) else None
+
+
 def _name(row: Row) -> str:
     if isinstance(row, Charge):
         what = "Correction with" if is_correction(row) else "Charge of"
@@ -335,7 +349,9 @@ def _said(row: Row) -> str:
 
 def _how(row: Row) -> str:
     if isinstance(row, Charge | BulkWeighing):
-        return f"gross {format_mass(row.gross_mg)}, tare {format_mass(row.tare_mg)}"
+        how = f"gross {format_mass(row.gross_mg)}, tare {format_mass(row.tare_mg)}"
+        container = row.container if isinstance(row, Charge) else None
+        return f"{how}, out of {container.code}" if container else how
     if isinstance(row, Loss):
         return f"note “{row.note}”"
     instrument = getattr(row, "instrument", None)
@@ -343,4 +359,5 @@ def _how(row: Row) -> str:
 
 
 def _facts(row: Row) -> tuple[Any, ...]:
-    return (row.is_void, _said(row), _how(row))
+    where = (row.source_id, row.container_id) if isinstance(row, Charge) else ()
+    return (row.is_void, _said(row), _how(row), *where)

@@ -5,12 +5,10 @@ from __future__ import annotations
 import uuid
 from collections.abc import Collection
 
-from batches import trace
 from batches.models import Dispatch, DispatchTakenBack, FillingLot
 from batches.services import dispatch_back
 from producer.models import User
-from quality.services import filling_checks
-from quality.services.recalling import open_recalls_above
+from quality.services import filling_checks, supplying
 
 
 def take_back(
@@ -37,12 +35,7 @@ def take_back(
 
 def recalled(lots: Collection[FillingLot]) -> dict[int, str]:
     """Return, by filling lot that an open real recall lists, which one it is."""
-    found: dict[int, str] = {}
-    for lot in lots:
-        recall = open_recalls_above(trace.upstream_ids(lot.batch_id)).first()
-        if recall is not None:
-            found[lot.pk] = f"{lot.code} is in recall {recall.code}, which is open."
-    return found
+    return supplying.recalled([lot.pk for lot in lots])
 
 
 def held(lots: Collection[FillingLot]) -> dict[int, str]:

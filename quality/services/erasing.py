@@ -22,6 +22,8 @@ from producer.errors import Conflict, Refusal
 from producer.models import Consignee, Right, User
 from producer.models.contacts import new_seal
 from producer.services.checks import need_reason, require
+from quality.models import Recall
+from quality.services import complaints, recall_clearing
 from quality.services.recalling import recalls_of_bottle
 
 
@@ -36,8 +38,9 @@ def erase(
     """Erase the contact data of a consignee; lots and quantities stay.
 
     Refused while a recall is open that reaches their bottles, for it could not be
-    carried out any more, and for a reseller who still holds bottles: who passes goods
-    on must be reachable.
+    carried out any more; while a complaint of theirs is open, for it could not be
+    answered; until they are told that a recall was cleared; and for a reseller who
+    still holds bottles: who passes goods on must be reachable.
     """
     require(by, Right.MAKER)
     journal.in_line()
@@ -83,10 +86,41 @@ def why_not(consignee: Consignee) -> str:
     bottles = held(consignee)
     if consignee.kind == Consignee.Kind.RESELLER and bottles.exists():
         return (
-            f"This reseller still holds {bottles.count()} bottles and must be reachable"
-            " in a recall. Record what came back or was destroyed first."
+            f"This reseller still holds {_bottles(bottles.count())} and must be"
+            " reachable in a recall. Record what came back or was destroyed first."
         )
-    return _open_recall(consignee)
+    return (
+        _open_recall(consignee) or _open_complaint(consignee) or _not_cleared(consignee)
+    )
+
+
+def _bottles(count: int) -> str:
+    return f"{count} bottle{'' if count == 1 else 's'}"
+
+
+def _open_complaint(consignee: Consignee) -> str:
+    """Return that a complaint of theirs is open, or nothing."""
+    theirs = complaints.still_open().filter(consignee=consignee).first()
+    if theirs is None:
+        return ""
+    return (
+        f"Complaint {theirs.complaint.code} is theirs and is open. Answer and close it,"
+        " then erase the data."
+    )
+
+
+def _not_cleared(consignee: Consignee) -> str:
+    """Return that they were alarmed, and not told that it is over; or nothing."""
+    tried = Recall.objects.filter(contacts__consignee=consignee, is_mock=False)
+    for recall in tried.order_by("pk").distinct():
+        due = recall_clearing.untold(recall_clearing.all_clear_list(recall))
+        if any(one.consignee == consignee for one in due):
+            return (
+                f"They were told of recall {recall.code}, and not yet that their"
+                " bottles are not affected after all. Give the all-clear, then erase"
+                " the data."
+            )
+    return ""
 
 
 def _open_recall(consignee: Consignee) -> str:

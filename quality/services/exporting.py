@@ -18,7 +18,8 @@ from batches.models import Batch, Bottle, FillingLot
 from producer import moved
 from producer.errors import Refusal
 from producer.models import Attachment, JournalEntry
-from quality.models import Deviation, DeviationStep, Signature
+from quality.models import ComplaintAccount, Deviation, DeviationStep, Signature
+from quality.services import complaints
 
 
 def batches_between(first: datetime.date, last: datetime.date) -> list[Batch]:
@@ -103,7 +104,7 @@ def closings_of(batches: Iterable[Batch]) -> QuerySet[DeviationStep]:
 def journal_of(
     batches: Sequence[Batch], *, until: int | None = None
 ) -> QuerySet[JournalEntry]:
-    """Return the acts on these batches, their filling lots and their deviations.
+    """Return the acts on these batches, their filling lots, deviations and complaints.
 
     In the order they were written, up to row ``until``. Acts on single bottles and on
     raw lots are among them only where they moved such a batch, as a revised certificate
@@ -112,7 +113,10 @@ def journal_of(
     keys = [batch.pk for batch in batches]
     lots = FillingLot.objects.filter(batch__in=keys).values_list("code", flat=True)
     own = Deviation.objects.filter(stock__in=keys).values_list("code", flat=True)
-    labels = [*(batch.number for batch in batches), *lots, *own]
+    of_batch = ComplaintAccount.objects.annotate(of_batch=complaints.OF_BATCH)
+    accounts = of_batch.filter(of_batch__in=keys)
+    told = accounts.values_list("complaint__code", flat=True)
+    labels = [*(batch.number for batch in batches), *lots, *own, *told]
     rows = JournalEntry.objects.filter(
         Q(subject_kind="batch", subject_id__in=[str(key) for key in keys])
         | Q(subject_label__in=labels)

@@ -42,7 +42,7 @@ from producer.models import (
     Supplier,
     Vessel,
 )
-from quality.models import Deviation, Recall
+from quality.models import Complaint, ComplaintAccount, Deviation, Recall
 
 MOST_HITS = 10  # of a kind
 LONGEST = 120  # characters that are looked for
@@ -123,6 +123,7 @@ def _named_by(text: str) -> Hit | None:
         ("batches:dispatch", Dispatch),
         ("quality:recall", Recall),
         ("quality:deviation", Deviation),
+        ("quality:complaint", Complaint),
         ("quality:mix", SprayMix),
     ):
         if model._default_manager.filter(code=code).exists():
@@ -197,6 +198,11 @@ def _groups(text: str) -> Iterator[Group]:
         Q(code__icontains=text) | Q(what__icontains=text)
     )
     yield _group("Deviations", deviations.order_by("-pk"), _deviation_hit)
+    told = ComplaintAccount.objects.current().filter(
+        Q(complaint__code__icontains=text) | Q(words__icontains=text)
+    )
+    told = told.select_related("complaint").order_by("-complaint_id")
+    yield _group("Complaints", told, _complaint_hit)
     recalls = Recall.objects.filter(Q(code__icontains=text) | Q(reason__icontains=text))
     yield _group("Recalls", recalls.order_by("-pk"), _recall_hit)
     for heading, model, page in (
@@ -323,6 +329,12 @@ def _dispatch_hit(dispatch: Dispatch) -> Hit:
 def _deviation_hit(deviation: Deviation) -> Hit:
     words = f"{deviation.code}: {deviation.what[:80]}"
     return Hit("quality:deviation", (deviation.code,), words)
+
+
+def _complaint_hit(told: ComplaintAccount) -> Hit:
+    code = told.complaint.code
+    words = f"{code}, {told.get_nature_display()}: {told.words[:80]}"
+    return Hit("quality:complaint", (code,), words)
 
 
 def _recall_hit(recall: Recall) -> Hit:

@@ -15,7 +15,6 @@ from typing import Any, Final
 
 from django.db.models import Count, Exists, F, OuterRef, QuerySet, Sum
 
-from batches import trace
 from batches.lifecycle import BottleStatus
 from batches.models import (
     Bottle,
@@ -29,6 +28,7 @@ from producer.models import Stock, StockMovement
 from producer.quantities import format_mass
 from quality.models import Recall
 from quality.services.recall_holders import Holder, holders_of, listed
+from quality.services.recall_scope import Scope, scope_of
 
 Kind = StockMovement.Kind
 HERE: Final = (BottleStatus.FILLED, BottleStatus.ON_HOLD)
@@ -108,10 +108,15 @@ class MassLine:
     lost_making: int
 
     @property
+    def gone_otherwise(self) -> int:
+        """What went neither into a batch nor a bottle: lost, used, thrown away."""
+        gone = self.lost + self.samples + self.unexplained
+        return gone + self.used_here + self.disposed
+
+    @property
     def missing(self) -> int:
         """What does not close: came in, less all that is told of, less the stock."""
-        gone = self.into_batches + self.in_bottles + self.lost + self.samples
-        gone += self.unexplained + self.used_here + self.disposed
+        gone = self.into_batches + self.in_bottles + self.gone_otherwise
         return self.came_in + self.adjusted - gone - self.in_stock
 
     @property
@@ -137,9 +142,9 @@ class Balance:
         Without ``by_name`` a holder is called by a reference: that may be kept.
         """
         return [
-            *_of_bottles(self.bottles),
+            *bottles_open(self.bottles),
             *_of_holders(self.holders, by_name=by_name),
-            *_of_masses(self.masses),
+            *masses_open(self.masses),
         ]
 
     @property
@@ -157,12 +162,12 @@ class Balance:
 
 def balance_of(recall: Recall) -> Balance:
     """Reconcile a recall as the records are now."""
-    ids = trace.downstream_ids(recall.root_id)
-    holders = holders_of(recall, ids)
+    scope = scope_of(recall)
+    holders = holders_of(recall, scope)
     return Balance(
         holders=holders,
-        bottles=_bottles(ids, holders),
-        masses=_masses(ids),
+        bottles=bottles_of(scope, holders),
+        masses=masses_of(scope.mass_ids),
     )
 
 
@@ -188,10 +193,12 @@ def plain(balance: Balance) -> dict[str, Any]:
     }
 
 
-def _bottles(ids: Sequence[int], holders: Sequence[Holder]) -> BottleCount:
-    rows = Bottle.objects.filter(filling_lot__batch_id__in=ids).order_by()
+def bottles_of(scope: Scope, holders: Sequence[Holder] = ()) -> BottleCount:
+    """Return the bottles of a scope by place; what was said, by the holders."""
+    rows = Bottle.objects.filter(scope.bottles()).order_by()
     at = defaultdict(int, rows.values_list("status").annotate(Count("pk")))
-    filled = FillingLot.objects.filter(batch_id__in=ids).aggregate(n=Sum("count"))["n"]
+    lots = FillingLot.objects.filter(scope.filling_lots())
+    filled = lots.aggregate(n=Sum("count"))["n"]
     known = listed(holders)
     return BottleCount(
         filled=int(filled or 0),
@@ -210,7 +217,8 @@ def _bottles(ids: Sequence[int], holders: Sequence[Holder]) -> BottleCount:
     )
 
 
-def _masses(ids: Sequence[int]) -> list[MassLine]:
+def masses_of(ids: Sequence[int]) -> list[MassLine]:
+    """Return where the mass of each of these stocks is, raw lots first."""
     moved = _movements(ids)
     fillings = _fillings(ids)
     drawn = _sums(Input.objects.filter(source_id__in=ids), "source_id", "mass_mg")
@@ -299,7 +307,8 @@ def _sums(rows: QuerySet[Any], key: str, field: str) -> Mapping[int, int]:
     return defaultdict(int, {pk: int(total) for pk, total in pairs})
 
 
-def _of_bottles(count: BottleCount) -> Iterator[str]:
+def bottles_open(count: BottleCount) -> Iterator[str]:
+    """Yield what does not close of the bottles."""
     if count.missing > 0:
         yield (
             f"{count.filled} bottles were filled and {count.placed} are on record:"
@@ -336,7 +345,8 @@ def _of_holders(holders: Sequence[Holder], *, by_name: bool) -> Iterator[str]:
             )
 
 
-def _of_masses(masses: Sequence[MassLine]) -> Iterator[str]:
+def masses_open(masses: Sequence[MassLine]) -> Iterator[str]:
+    """Yield what does not close of the masses."""
     for one in masses:
         if one.missing:
             more = "missing" if one.missing > 0 else "too much"

@@ -24,6 +24,7 @@ from producer.services.checks import require
 from quality.models import Recall, RecallEvent
 from quality.services import recalling, signers
 from quality.services.recall_balance import plain
+from quality.services.recall_clearing import untold
 from quality.services.recall_holders import TRIES, listed
 from quality.services.recall_status import Standing, standing_of
 from quality.services.still_signed import readable
@@ -113,7 +114,17 @@ def meaning_of(recall: Recall) -> str:
 def in_the_way(now: Standing) -> Iterator[str]:
     """Yield what was not done that a closing asks for; with a reason it may close."""
     effect = now.effect
-    untried = effect.listed - effect.tried
+    if now.drift:
+        yield "The book was corrected since, and the recall was not looked at again."
+    if not now.recall.is_mock:
+        if now.evaluation is None:
+            yield "How bad it could be was not written down."
+        waiting = len(untold(now.cleared))
+        if waiting:
+            yield f"Alarmed for nothing and not told so: {waiting}."
+    untried = sum(
+        1 for one in listed(now.balance.holders) if not one.tries and not one.is_done
+    )
     if untried:
         of = f"Not tried: {untried} of the holders, who are {effect.listed}."
         if now.recall.is_mock:
@@ -123,7 +134,7 @@ def in_the_way(now: Standing) -> Iterator[str]:
             )
         yield of
     enough = all(
-        one.is_tried_enough for one in listed(now.balance.holders) if one.attempts
+        one.is_tried_enough for one in listed(now.balance.holders) if one.tries
     )
     if effect.reached < effect.to_reach and not enough and not now.recall.is_mock:
         yield (
@@ -134,7 +145,24 @@ def in_the_way(now: Standing) -> Iterator[str]:
 
 def digest_of(now: Standing) -> str:
     """Return the SHA-256 of what a closing would keep, without times."""
-    return sha256_of({**plain(now.balance), "status": now.recall.status})
+    return sha256_of({**plain(now.balance), **_reach(now), "status": now.recall.status})
+
+
+def _reach(now: Standing) -> dict[str, Any]:
+    """Return what was recalled and how bad it is held to be, as JSON to be kept."""
+    recall = now.recall
+    batches = recall.items.standing().filter(stock__kind="batch")
+    return {
+        "began_with": now.subject,
+        "hazard_class": recall.hazard_class,
+        "depth": recall.depth,
+        "evaluation": now.evaluation.pk if now.evaluation else None,
+        "batches": list(batches.order_by("pk").values_list("stock__code", flat=True)),
+        "roots": [
+            [row.stock_id, row.filling_lot_id, row.is_walked]
+            for row in recall.roots.standing().order_by("pk")
+        ],
+    }
 
 
 def sha256_of(facts: Mapping[str, Any]) -> str:
@@ -205,6 +233,7 @@ def _facts(
         "tried": now.effect.tried,
         "reached": now.effect.reached,
         "seconds": _seconds(now, at),
+        **_reach(now),
         **plain(now.balance),
     }
 

@@ -17,7 +17,7 @@ from batches.services.cooking.rows import newest
 from producer import journal
 from producer.errors import Refusal
 from producer.models import Consignee, Right, User
-from producer.services.checks import local_day, need_reason, plausible_time, require
+from producer.services.checks import need_reason, plausible_time, require
 from quality.models import Recall, RecallContact
 
 Outcome = RecallContact.Outcome
@@ -50,9 +50,9 @@ def record_contact(
     if recall.is_mock and recall.status == Recall.Status.CLOSED:
         raise Refusal("This mock recall is closed. Open another one.")
     observed_at = plausible_time(observed_at or timezone.now())
-    if local_day(observed_at) < local_day(recall.opened_at):
+    if observed_at < recall.opened_at.replace(second=0, microsecond=0):
         raise Refusal(
-            "The recall was not open yet on that day. Write when it was tried.",
+            "The recall was not open yet then. Write when it was tried.",
             field="observed_at",
         )
     row = RecallContact(recall=recall, entered_by=by, observed_at=observed_at)
@@ -85,9 +85,18 @@ def amend_contact(
     void: bool = False,
     submission: uuid.UUID | None = None,
 ) -> RecallContact:
-    """Correct an attempt by a new row, or take it back; the old row stays legible."""
+    """Correct an attempt by a new row, or take it back; the old row stays legible.
+
+    After the closing of a real recall by a reviewer only, of a mock one not at all.
+    """
     require(by, right_of(by))
     journal.in_line()
+    recall = Recall.objects.get(pk=row.recall_id)
+    if recall.status == Recall.Status.CLOSED:
+        # It stands in what was signed: only who may sign corrects it, and not a drill.
+        if recall.is_mock:
+            raise Refusal("This mock recall is closed and stays as it was closed.")
+        require(by, Right.REVIEWER)
     newest(row, RecallContact.objects.all())
     new = RecallContact(
         recall=row.recall,

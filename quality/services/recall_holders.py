@@ -14,10 +14,11 @@ from typing import Any
 
 from django.db.models import Count, OuterRef, Q, Subquery
 
-from batches import trace
 from batches.lifecycle import BottleStatus
-from batches.models import Bottle, BottleEvent
-from quality.models import Recall, RecallContact
+from batches.models import Bottle, BottleEvent, FillingLot
+from quality.models import Recall, RecallChange, RecallContact
+from quality.services import recall_scope
+from quality.services.recall_scope import Scope
 
 TRIES = 3  # after that, who did not answer was tried enough: C33 of the requirements
 
@@ -30,11 +31,13 @@ class Holder:
     the word that was written for them. ``lots`` are the bottles still out, by filling
     lot. ``back`` came back since the recall was opened, ``destroyed`` was destroyed
     where it was; ``gone_since_told`` of both left them after they last spoke of
-    bottles.
+    bottles. ``since`` is when a later look found more bottles of theirs affected: they
+    are to be told anew.
     """
 
     consignee_id: int | None
     name: str
+    address: str = ""
     phone: str = ""
     email: str = ""
     erased_at: datetime.datetime | None = None
@@ -43,6 +46,7 @@ class Holder:
     destroyed: int = 0
     gone_since_told: int = 0
     attempts: list[RecallContact] = dataclasses.field(default_factory=list)
+    since: datetime.datetime | None = None
 
     @property
     def reference(self) -> str:
@@ -67,9 +71,33 @@ class Holder:
         return self.had > 0
 
     @property
+    def tries(self) -> list[RecallContact]:
+        """The attempts since all that they have is known to be affected."""
+        since = self.since
+        if since is None:
+            return self.attempts
+        # Who types a time types the minute; so the entry has to come after it, too.
+        minute = since.replace(second=0, microsecond=0)
+        return [
+            one
+            for one in self.attempts
+            if one.observed_at >= minute and one.entered_at >= since
+        ]
+
+    @property
     def is_reached(self) -> bool:
         """Say whether one attempt reached them, whatever a later one did."""
-        return any(one.is_reached for one in self.attempts)
+        return any(one.is_reached for one in self.tries)
+
+    @property
+    def is_done(self) -> bool:
+        """Say whether they were reached, or have given back all that they had."""
+        return self.is_reached or (self.had > 0 and not self.out)
+
+    @property
+    def is_to_be_told_anew(self) -> bool:
+        """Say whether they were told before more of theirs was found affected."""
+        return self.since is not None and bool(self.attempts) and not self.is_reached
 
     @property
     def last(self) -> RecallContact | None:
@@ -79,7 +107,7 @@ class Holder:
     @property
     def is_tried_enough(self) -> bool:
         """Say whether they were reached, or tried as often as can be asked."""
-        return self.is_reached or len(self.attempts) >= TRIES
+        return self.is_done or len(self.tries) >= TRIES
 
     @property
     def telling(self) -> RecallContact | None:
@@ -118,32 +146,55 @@ class Holder:
         return self.out - self.said_used - self.said_held
 
 
-def holders_of(recall: Recall, batch_ids: Sequence[int] | None = None) -> list[Holder]:
+def holders_of(recall: Recall, scope: Scope | None = None) -> list[Holder]:
     """Return everybody to be reached, who was not reached yet first.
 
     Among those who were not: who was not tried at all first, then who has most.
     """
-    ids = trace.downstream_ids(recall.root_id) if batch_ids is None else batch_ids
+    scope = scope or recall_scope.scope_of(recall)
     found: dict[int | str, Holder] = {}
-    for row in _bottle_rows(recall, ids):
-        _count(found.setdefault(row[0], _holder(*row[:5])), *row[5:])
+    added = found_since(recall)
+    for row in _bottle_rows(recall, scope):
+        holder, lot = found.setdefault(row[0], _holder(*row[:6])), row[6]
+        _count(holder, *row[6:])
+        if lot in added and (holder.since is None or holder.since < added[lot]):
+            holder.since = added[lot]
     for attempt in attempts_of(recall):
         to = attempt.consignee
         if to is None:
             key: int | str = attempt.who.casefold()
             holder = found.setdefault(key, Holder(consignee_id=None, name=attempt.who))
         else:
-            fields = (to.pk, to.name, to.phone, to.email, to.erased_at)
+            fields = (to.pk, to.name, to.address, to.phone, to.email, to.erased_at)
             holder = found.setdefault(to.pk, _holder(*fields))
         holder.attempts.append(attempt)
-    for consignee_id, at in _left(recall, ids):
+    for consignee_id, at in _left(recall, scope):
         one = found.get(consignee_id)
         if one and one.telling and at > one.telling.observed_at:
             one.gone_since_told += 1
     return sorted(
         found.values(),
-        key=lambda one: (one.is_reached, len(one.attempts), -one.out, one.name),
+        key=lambda one: (one.is_reached, len(one.tries), -one.out, one.name),
     )
+
+
+def found_since(recall: Recall) -> dict[str, datetime.datetime]:
+    """Return, by filling lot that a later look found affected, when that was.
+
+    By its code; the newest look that added it counts. Empty, in one query, where a
+    recall was never looked at again.
+    """
+    at: dict[str, datetime.datetime] = {}
+    changes = RecallChange.objects.filter(revision__recall=recall, is_affected=True)
+    for change in changes.select_related("revision", "item", "root").order_by("pk"):
+        lots = FillingLot.objects.filter(
+            Q(batch=change.item.stock_id)
+            if change.item is not None
+            else Q(pk=change.root and change.root.filling_lot_id)
+        )
+        when = change.revision.observed_at
+        at |= dict.fromkeys(lots.values_list("code", flat=True), when)
+    return at
 
 
 def attempts_of(recall: Recall) -> list[RecallContact]:
@@ -160,20 +211,21 @@ def listed(holders: Sequence[Holder]) -> list[Holder]:
     return [one for one in holders if one.is_listed]
 
 
-def _bottle_rows(recall: Recall, ids: Sequence[int]) -> Iterator[tuple[Any, ...]]:
+def _bottle_rows(recall: Recall, scope: Scope) -> Iterator[tuple[Any, ...]]:
     left = BottleEvent.objects.filter(
         bottle=OuterRef("pk"),
         old=BottleStatus.DISPATCHED,
         entered_at__gte=recall.opened_at,
     )
     rows = (
-        Bottle.objects.filter(filling_lot__batch_id__in=ids, consignee__isnull=False)
+        Bottle.objects.filter(scope.bottles(), consignee__isnull=False)
         .annotate(went=Subquery(left.order_by("-pk").values("new")[:1]))
         .filter(Q(status=BottleStatus.DISPATCHED) | Q(went__isnull=False))
         .order_by()
         .values_list(
             "consignee_id",
             "consignee__name",
+            "consignee__address",
             "consignee__phone",
             "consignee__email",
             "consignee__erased_at",
@@ -186,10 +238,10 @@ def _bottle_rows(recall: Recall, ids: Sequence[int]) -> Iterator[tuple[Any, ...]
     yield from rows
 
 
-def _left(recall: Recall, ids: Sequence[int]) -> Iterator[tuple[Any, ...]]:
+def _left(recall: Recall, scope: Scope) -> Iterator[tuple[Any, ...]]:
     """Yield whose each bottle was that left its holder since the opening, and when."""
     rows = BottleEvent.objects.filter(
-        bottle__filling_lot__batch_id__in=ids,
+        scope.bottles("bottle__"),
         bottle__consignee__isnull=False,
         old=BottleStatus.DISPATCHED,
         entered_at__gte=recall.opened_at,
@@ -200,12 +252,18 @@ def _left(recall: Recall, ids: Sequence[int]) -> Iterator[tuple[Any, ...]]:
 def _holder(
     pk: int,
     name: str,
+    address: str,
     phone: str,
     email: str,
     erased_at: datetime.datetime | None,
 ) -> Holder:
     return Holder(
-        consignee_id=pk, name=name, phone=phone, email=email, erased_at=erased_at
+        consignee_id=pk,
+        name=name,
+        address=address,
+        phone=phone,
+        email=email,
+        erased_at=erased_at,
     )
 
 

@@ -12,10 +12,18 @@ from typing import Any
 
 from django.db.models import Max
 
-from quality.models import Recall, RecallEvent
-from quality.services import recall_levels
-from quality.services.recall_balance import Balance, balance_of
+from quality.models import (
+    AllClear,
+    HazardEvaluation,
+    Recall,
+    RecallEvent,
+    RecallRevision,
+)
+from quality.services import recall_hazard, recall_levels
+from quality.services.recall_balance import Balance, BottleCount, balance_of
+from quality.services.recall_clearing import Cleared, all_clear_list, untold
 from quality.services.recall_holders import Holder, listed
+from quality.services.recall_revising import Drift, drift_of
 
 ALL = 100  # per cent
 
@@ -83,6 +91,16 @@ class Standing:
     level: Mapping[str, Any] | None
     effect: Effectiveness
     times: Sequence[Lasted]
+    drift: Drift
+    evaluation: HazardEvaluation | None
+    revisions: Sequence[RecallRevision]
+    cleared: Sequence[Cleared]
+    all_clears: Sequence[AllClear]
+
+    @property
+    def subject(self) -> str:
+        """What the recall began with, in words."""
+        return str(self.recall.subject)
 
     @property
     def level_in_words(self) -> str:
@@ -130,6 +148,13 @@ def standing_of(recall: Recall) -> Standing:
         level=level,
         effect=effect_of(balance, level),
         times=_times_kept(recall, events) or times_of(recall, balance.holders),
+        drift=drift_of(recall),
+        evaluation=recall_hazard.newest(recall),
+        revisions=list(recall.revisions.select_related("entered_by__person")),
+        cleared=all_clear_list(recall),
+        all_clears=list(
+            recall.all_clears.select_related("consignee", "entered_by__person")
+        ),
     )
 
 
@@ -147,7 +172,7 @@ def effect_of(balance: Balance, level: Mapping[str, Any] | None) -> Effectivenes
     percent = level["percent"] if level else ALL
     return Effectiveness(
         listed=len(holders),
-        tried=sum(1 for one in holders if one.attempts),
+        tried=sum(1 for one in holders if one.tries),
         reached=sum(1 for one in holders if one.is_reached),
         to_reach=recall_levels.to_reach(percent, len(holders)),
         distributed=bottles.distributed,
@@ -163,12 +188,14 @@ def times_of(recall: Recall, holders: Sequence[Holder]) -> list[Lasted]:
 
     The list is ready when the program had found and kept all that is affected.
     """
-    ready = recall.items.aggregate(at=Max("found_at"))["at"]
+    ready = recall.items.exclude(changes__is_affected=True).aggregate(
+        at=Max("found_at")
+    )["at"]
     firsts = [one.attempts[0].observed_at for one in holders if one.attempts]
     to_try = listed(holders)
     all_tried = None
-    if to_try and all(one.attempts for one in to_try):
-        all_tried = max(one.attempts[0].observed_at for one in to_try)
+    if to_try and all(one.tries for one in to_try):
+        all_tried = max(one.tries[0].observed_at for one in to_try)
     call = "would call" if recall.is_mock else "tried"
     return [
         _lasted(recall, "list", "list ready", ready),
@@ -241,11 +268,11 @@ def _lasted(
 def _next_steps(now: Standing) -> Iterator[str]:
     recall, bottles = now.recall, now.balance.bottles
     if recall.status == Recall.Status.CLOSED:
-        late = "" if recall.is_mock else " A late answer can still be recorded."
-        yield f"Nothing: it is closed.{late}"
+        yield from _after_the_closing(now)
         return
-    to_reach = [one for one in listed(now.balance.holders) if not one.is_reached]
-    untried = sum(1 for one in to_reach if not one.attempts)
+    yield from _about_the_book(now)
+    to_reach = [one for one in listed(now.balance.holders) if not one.is_done]
+    untried = sum(1 for one in to_reach if not one.tries)
     call = "Call them."
     if recall.is_mock:
         call = "MOCK: call nobody; say for each whether you would reach them."
@@ -253,16 +280,76 @@ def _next_steps(now: Standing) -> Iterator[str]:
         yield f"Not tried yet: {untried} of {now.effect.listed} holders. {call}"
     if len(to_reach) > untried:
         yield (
-            f"Tried and not reached: {len(to_reach) - untried} holders."
+            f"Tried and not reached: {_counted(len(to_reach) - untried, 'holder')}."
             f" {'Find a number.' if recall.is_mock else 'Try again, another way.'}"
         )
-    if bottles.out and not recall.is_mock:
-        yield f"Still out: {bottles.out} bottles. Fetch them, and record each one."
-    here = bottles.here + bottles.returned + bottles.recovered
-    if here and not recall.is_mock:
-        yield f"Here: {here} bottles. Decide about them: destroy, or free them later."
+    if not recall.is_mock:
+        yield from _about_bottles(bottles)
     yield (
         "Say that the holders are notified, and choose the level of checks."
         if recall.status == Recall.Status.OPEN
         else "Close it, with your password, when all that can be done is done."
     )
+
+
+def _about_bottles(bottles: BottleCount) -> Iterator[str]:
+    """Yield what is to be done about bottles that are out, and those that are here."""
+    if bottles.out:
+        yield (
+            f"Still out: {_counted(bottles.out, 'bottle')}. Fetch them, and record each"
+            " one."
+        )
+    if bottles.here or bottles.returned or bottles.retained:
+        here = bottles.here + bottles.returned
+        yield (
+            f"Here: {_counted(here, 'bottle')}, and {bottles.retained} kept as samples."
+            " Decide about them when it is known what is wrong: destroy, or free them"
+            " after the recall."
+        )
+    if bottles.recovered:
+        yield (
+            f"Recovered: {_counted(bottles.recovered, 'bottle')}. These can only be"
+            " destroyed."
+        )
+
+
+def _about_the_book(now: Standing) -> Iterator[str]:
+    """Yield what a corrected book asks for, and an evaluation that is not there."""
+    if now.drift:
+        yield (
+            "The book was corrected since: more is affected, or less. Look at the"
+            " recall again; until then what was found stays recalled."
+        )
+    anew = sum(1 for one in now.balance.holders if one.is_to_be_told_anew)
+    if anew:
+        yield (
+            f"Told before more of theirs was found: {_counted(anew, 'holder')}. Tell"
+            " them anew."
+        )
+    yield from _alarmed(now)
+    if now.evaluation is None:
+        yield "Write down how bad it could be, for whom, and how far down you go."
+
+
+def _after_the_closing(now: Standing) -> Iterator[str]:
+    """Yield what is left to do of a closed recall: of a mock one never anything."""
+    if now.recall.is_mock:
+        yield "Nothing: it is closed."
+        return
+    left = list(_alarmed(now))
+    if now.drift.added:
+        left.append(
+            "The book was corrected since it was closed, and more is affected now. Open"
+            f" another recall of {now.subject}."
+        )
+    yield from left or ["Nothing: it is closed. A late answer can still be recorded."]
+
+
+def _alarmed(now: Standing) -> Iterator[str]:
+    waiting = untold(now.cleared)
+    if waiting and not now.recall.is_mock:
+        yield f"Alarmed for nothing: {len(waiting)}. Tell them that theirs are clear."
+
+
+def _counted(count: int, name: str) -> str:
+    return f"{count} {name}{'' if count == 1 else 's'}"

@@ -2,138 +2,87 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import Any
 
-from django.db import models, transaction
+from django.db import transaction
 from django.utils import timezone
 
 from batches import trace
 from batches.lifecycle import BatchStatus, BottleStatus
-from batches.models import Batch, Bottle, DispatchTakenBack
-from batches.services import dispatch_back, filling, moves, sources
-from batches.shares import Share
+from batches.models import Batch, Bottle
+from batches.services import filling, moves, sources
 from producer import journal, written
 from producer.errors import Conflict, Refusal
-from producer.models import LotStatusChange, RawLot, Right, Stock, User
+from producer.models import LotStatusChange, RawLot, Right, User
 from producer.services.checks import local_day, need_reason, require
 from producer.services.numbers import next_code
-from quality.models import Recall, RecallEvent, RecallItem
-from quality.services import recall_holders, recall_levels
+from quality.models import Recall, RecallEvent, RecallItem, RecallRoot
+from quality.services import (
+    recall_holders,
+    recall_levels,
+    recall_roots,
+    recall_scope,
+)
+from quality.services.recall_roots import Beginning, Root, Window, why_no_time
+from quality.services.recall_scope import Scope
 
 NEXT_STATUS = {
     Recall.Status.OPEN: Recall.Status.NOTIFIED,
     Recall.Status.NOTIFIED: Recall.Status.CLOSED,
 }
 
-Span = tuple[int, int]
-
-
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Holder:
-    """Bottles of one filling lot that are in the same place.
-
-    ``spans`` are their numbers as first and last of each run.
-    """
-
-    filling_lot: str
-    batch: str
-    place: str
-    phone: str
-    email: str
-    status: BottleStatus
-    spans: Sequence[Span]
-
-    @property
-    def is_out(self) -> bool:
-        """Say whether somebody else has them, and must be told."""
-        return self.status is BottleStatus.DISPATCHED
-
-    @property
-    def count(self) -> int:
-        """How many bottles."""
-        return sum(last - first + 1 for first, last in self.spans)
-
-    @property
-    def numbers(self) -> list[int]:
-        """The numbers one by one."""
-        return [one for first, last in self.spans for one in range(first, last + 1)]
-
-    @property
-    def ranges(self) -> str:
-        """The numbers as ranges: “1–12, 15”."""
-        return _in_words(self.spans)
-
-
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Affected:
-    """Everything that a raw lot or batch went into, and where its bottles are.
-
-    ``shares`` is what part of each batch it is, by the id of the batch.
-    ``taken_back`` are dispatches of these bottles that never were: whom they name need
-    not be reached for them.
-    """
-
-    genealogy: trace.Genealogy
-    shares: Mapping[int, Share]
-    holders: list[Holder]
-    bottle_count: int
-    taken_back: list[DispatchTakenBack]
-
-
-def affected_by(root: Stock) -> Affected:
-    """Return the batches (at any depth), bottles and holders reached from ``root``."""
-    genealogy = trace.track(root)
-    holders = _holders(trace.bottles_from(root.pk))
-    return Affected(
-        genealogy=genealogy,
-        shares=trace.shares(genealogy),
-        holders=holders,
-        bottle_count=sum(holder.count for holder in holders),
-        taken_back=dispatch_back.of_batches([one.pk for one in genealogy.batches]),
-    )
-
 
 @transaction.atomic
 def open_recall(
     *,
     by: User,
-    root: Stock,
+    root: Beginning,
     hazard_class: str,
     reason: str,
     public_notice: str,
     is_mock: bool = False,
     submission: uuid.UUID | None = None,
 ) -> Recall:
-    """Open a recall from a raw lot or batch; everything affected is frozen at once.
+    """Open a recall of ``root``; everything affected is frozen at once.
 
-    A mock recall finds and lists the same, but freezes and shows nothing.
+    What it can begin with is told in :mod:`.recall_roots`. A mock recall finds and
+    lists the same, but freezes and shows nothing.
     """
     require(by, Right.REVIEWER)
     reason = need_reason(reason)
+    if isinstance(root, Window):
+        for at in (root.since, root.until):
+            if why_no_time(at):
+                raise Refusal(why_no_time(at))
     journal.in_line()  # a release comes before and is frozen, or after and sees this
     now = timezone.now()
     recall = Recall(
         code=next_code("R", local_day(now).year),
-        root=root,
         is_mock=is_mock,
         hazard_class=hazard_class,
         reason=reason,
         public_notice=public_notice.strip(),
         opened_at=now,
+        **recall_roots.columns_of(root),
     )
     recall.full_clean()
+    found = recall_roots.roots_from(root)
+    if not found:
+        raise Refusal(
+            f"Nothing on record rests on {recall_roots.in_words(root)}: no batch, no"
+            " filling lot. There is nothing to recall."
+        )
     recall.save(force_insert=True)
-    frozen = {} if is_mock else _freeze(by, recall, trace.downstream_ids(root.pk))
+    if not recall_roots.is_plain(root):
+        keep_roots(recall, found)
+    frozen = {} if is_mock else freeze(by, recall, recall_scope.scope_from(found))
     # Walked again: a draw that was under way held its source, so it is over by now,
     # and from what is frozen nothing more is drawn.
-    ids = trace.downstream_ids(root.pk)
-    written.create_all(
-        RecallItem, (RecallItem(recall=recall, stock_id=stock_id) for stock_id in ids)
-    )
+    scope = recall_scope.scope_from(found)
+    keep_items(recall, scope.stock_ids)
     keep_event(by, recall, reason)
     journal.write(
         by=by,
@@ -141,16 +90,41 @@ def open_recall(
         subject=recall,
         label=recall.code,
         after={
-            "root": root.code,
+            "root": recall_roots.in_words(root),
             "hazard_class": hazard_class,
             "public_notice": recall.public_notice,
-            "affected": len(ids),
+            "affected": len(scope.stock_ids),
+            **({"filling_lots": len(scope.lot_ids)} if scope.lot_ids else {}),
             **frozen,
         },
         reason=reason,
         submission=submission,
     )
     return recall
+
+
+def keep_roots(recall: Recall, roots: Iterable[Root]) -> list[RecallRoot]:
+    """Keep where the walk of a recall starts, and why."""
+    return written.create_all(
+        RecallRoot,
+        (
+            RecallRoot(
+                recall=recall,
+                stock_id=one.stock_id,
+                filling_lot_id=one.filling_lot_id,
+                is_walked=one.is_walked,
+                why=one.why,
+            )
+            for one in roots
+        ),
+    )
+
+
+def keep_items(recall: Recall, ids: Iterable[int]) -> list[RecallItem]:
+    """Keep what was found affected."""
+    return written.create_all(
+        RecallItem, (RecallItem(recall=recall, stock_id=one) for one in ids)
+    )
 
 
 @transaction.atomic
@@ -213,7 +187,7 @@ def move_on(recall: Recall, new: Recall.Status) -> datetime.datetime:
     recall.status, recall.closed_at = new, closed_at
     written.note(recall)
     if closed_at:
-        _thaw(recall)
+        thaw(recall)
     return now
 
 
@@ -238,101 +212,17 @@ def recalls_of_bottle(bottle: Bottle) -> list[Recall]:
     a bottle filled afterwards is warned of too.
     """
     ids = trace.upstream_of_bottle(bottle.code)
-    return list(Recall.objects.filter(root_id__in=ids, is_mock=False))
+    batch_id = bottle.filling_lot.batch_id
+    return list(recall_scope.reaching(ids, bottle.filling_lot_id, batch_id=batch_id))
 
 
-def open_recalls_above(ids: Sequence[int]) -> models.QuerySet[Recall]:
-    """Return the real recalls still open among these stocks as roots."""
-    return Recall.objects.filter(root_id__in=ids, is_mock=False).exclude(
-        status=Recall.Status.CLOSED
-    )
+def freeze(by: User, recall: Recall, scope: Scope) -> dict[str, int]:
+    """Hold everything of a scope that is still here; return how much, for the journal.
 
-
-def hold_bottles(*, by: User, batch_ids: Sequence[int], reason: str) -> int:
-    """Hold every bottle of these batches that is still here; return how many."""
-    here = Bottle.objects.filter(
-        filling_lot__batch_id__in=batch_ids, status=BottleStatus.FILLED
-    )
-    return filling.change_bottles(
-        by=by, bottles=list(here), new=BottleStatus.ON_HOLD, reason=reason
-    )
-
-
-def as_ranges(numbers: Sequence[int]) -> str:
-    """Return sorted numbers as ranges.
-
-    >>> as_ranges([1, 2, 3, 7, 9, 10])
-    '1–3, 7, 9–10'
+    Callers hold the transaction.
     """
-    return _in_words(_spans(numbers))
-
-
-def place_of(status: str, holder: str) -> str:
-    """Return where a bottle is, in words, the same on page, print and file."""
-    if status == BottleStatus.DISPATCHED:
-        return holder
-    return "destroyed" if status == BottleStatus.DESTROYED else "on the premises"
-
-
-def _holders(bottles: Iterable[trace.TracedBottle]) -> list[Holder]:
-    """Gather bottles that come in order of filling by where they are.
-
-    Of each group only the runs of numbers are kept, so a list of a hundred thousand
-    bottles takes no more memory than it has lines.
-    """
-    groups: dict[tuple[str, str, str, str, str, str], list[Span]] = {}
-    for one in bottles:
-        is_out = one.status == BottleStatus.DISPATCHED
-        key = (
-            one.filling_lot,
-            one.batch,
-            place_of(one.status, one.holder or ""),
-            one.phone or "" if is_out else "",
-            one.email or "" if is_out else "",
-            one.status,
-        )
-        _add(groups.setdefault(key, []), one.number)
-    holders = [
-        Holder(
-            filling_lot=lot,
-            batch=batch,
-            place=place,
-            phone=phone,
-            email=email,
-            status=BottleStatus(status),
-            spans=spans,
-        )
-        for (lot, batch, place, phone, email, status), spans in groups.items()
-    ]
-    # Whoever must be telephoned comes first, all of one holder together.
-    return sorted(
-        holders, key=lambda one: (not one.is_out, one.place, one.batch, one.filling_lot)
-    )
-
-
-def _spans(numbers: Iterable[int]) -> list[Span]:
-    """Return sorted numbers as first and last of each run."""
-    spans: list[Span] = []
-    for number in numbers:
-        _add(spans, number)
-    return spans
-
-
-def _add(spans: list[Span], number: int) -> None:
-    if spans and spans[-1][1] == number - 1:
-        spans[-1] = (spans[-1][0], number)
-    else:
-        spans.append((number, number))
-
-
-def _in_words(spans: Iterable[Span]) -> str:
-    return ", ".join(
-        str(first) if first == last else f"{first}–{last}" for first, last in spans
-    )
-
-
-def _freeze(by: User, recall: Recall, ids: Sequence[int]) -> dict[str, int]:
     reason = f"Recall {recall.code}"
+    ids = scope.stock_ids
     RawLot.objects.filter(pk__in=ids, frozen_by="").update(frozen_by=recall.code)
     lots = [
         _hold_lot(by, lot, reason)
@@ -350,14 +240,21 @@ def _freeze(by: User, recall: Recall, ids: Sequence[int]) -> dict[str, int]:
     for batch in drawable:
         if batch.status == BatchStatus.RELEASED:
             moves.move_batch(by=by, batch=batch, new=BatchStatus.ON_HOLD, reason=reason)
-    bottles = hold_bottles(by=by, batch_ids=ids, reason=reason)
+    here = Bottle.objects.filter(scope.bottles(), status=BottleStatus.FILLED)
+    bottles = filling.change_bottles(
+        by=by, bottles=list(here), new=BottleStatus.ON_HOLD, reason=reason
+    )
     return {"lots_held": len(lots), "bottles_held": bottles}
 
 
-def _thaw(recall: Recall) -> None:
-    """Let the lots of a closed recall be decided about again; they stay on hold."""
-    for lot in RawLot.objects.filter(frozen_by=recall.code):
-        other = open_recalls_above(trace.upstream_ids(lot.pk)).first()
+def thaw(recall: Recall, lots: Iterable[RawLot] | None = None) -> None:
+    """Let lots that a recall held be decided about again; they stay on hold.
+
+    All of them where it is closed; ``lots`` where only these are not affected any more.
+    """
+    frozen = RawLot.objects.filter(frozen_by=recall.code) if lots is None else lots
+    for lot in frozen:
+        other = recall_scope.holding(lot.pk).exclude(pk=recall.pk).first()
         lot.frozen_by = other.code if other else ""
         lot.save(update_fields=["frozen_by"])
 

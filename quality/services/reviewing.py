@@ -8,9 +8,11 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
+from batches import trace
 from batches.lifecycle import CLOSED_TO_CHARGES, BatchStatus
 from batches.models import Batch, Discrepancy, Formula
 from batches.services import discounting, excursions, planning
+from batches.services.cooking import another_lot
 from batches.services.cooking.charging import is_correction
 from batches.services.entries import Entries
 from batches.services.outcome import Outcome
@@ -18,8 +20,9 @@ from batches.services.results import excess_alkali_of, yield_of
 from producer.models import Person, RawLot, User
 from producer.models.journal import canonical
 from producer.services.alone import why_not_alone
+from producer.services.checks import local_day
 from quality.models import Characteristic
-from quality.services import recalling, record, stove
+from quality.services import recall_scope, record, stove
 from quality.services.afterwards import afterwards
 from quality.services.alkali import (
     Alkali,
@@ -318,7 +321,7 @@ def _alkali_notes(known: Alkali, free: FreeAlkali | None) -> Iterable[str]:
 
 def _source_obstacles(batch: Batch, ids: list[int]) -> Iterable[str]:
     bad_lots = RawLot.objects.listed().filter(
-        pk__in=ids, status__in=[RawLot.Status.ON_HOLD, RawLot.Status.REJECTED]
+        pk__in=ids, status__in=trace.BLOCKING_LOTS
     )
     for lot in bad_lots:
         yield (
@@ -334,7 +337,9 @@ def _source_obstacles(batch: Batch, ids: list[int]) -> Iterable[str]:
             f"Batch {parent.number} is in it and is {BatchStatus(parent.status).label}."
             + _advice(batch, parent)
         )
-    for recall in recalling.open_recalls_above(ids):
+    for recall in recall_scope.still_open(
+        recall_scope.reaching(ids, batch_id=batch.pk)
+    ):
         yield f"It is affected by the open recall {recall.code}."
 
 
@@ -353,6 +358,7 @@ def _notes(entries: Entries, found: Outcome) -> Iterable[str]:
     hot = excursions.excursions_of(entries.batch, entries)
     yield from map(excursions.sentence, hot)
     yield from _unusual_charges(entries)
+    yield from _past_their_dates(entries)
     split = found.split
     if split is not None and split.is_too_much_unexplained:
         yield (
@@ -360,6 +366,15 @@ def _notes(entries: Entries, found: Outcome) -> Iterable[str]:
             f" {split.unexplained_percent:.1f} %, is unexplained: neither product nor"
             " water nor a loss that was written down."
         )
+
+
+def _past_their_dates(entries: Entries) -> Iterable[str]:
+    """Yield that a charge was of a lot past its date: a correction put it there.
+
+    Nothing else can: such a lot is not drawn from.
+    """
+    for row in another_lot.moved_in(entries.charges, entries.standing_charges):
+        yield from another_lot.past_its_date(row.source.lot, local_day(row.observed_at))
 
 
 def _amended(entries: Entries) -> Iterable[str]:

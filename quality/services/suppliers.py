@@ -13,7 +13,7 @@ from django.utils import timezone
 from batches.lifecycle import BottleStatus
 from batches.models import Bottle, BottleEvent, Dispatch, FillingLot
 from producer.models import Certificate, Consignee, Material, RawLot, Supplier
-from quality.models import Deviation, Recall
+from quality.models import Deviation, Recall, RecallItem
 
 # A paper that came more than a week after the goods is late: ours, no source.
 LATE_AFTER = datetime.timedelta(days=7)
@@ -160,19 +160,15 @@ def record_of(supplier: Supplier) -> SupplierRecord:
         .order_by("-received_on", "-pk")
     )
     about = Q(stock__lot__supplier=supplier)
-    touched = Q(root__lot__supplier=supplier) | Q(items__stock__lot__supplier=supplier)
+    items = RecallItem.objects.standing().filter(stock__lot__supplier=supplier)
+    touched = Q(root__lot__supplier=supplier) | Q(pk__in=items.values("recall"))
     return SupplierRecord(
         supplier=supplier,
-        lots=[_lot_record(lot, zone) for lot in lots],
+        lots=[lot_record(lot, zone) for lot in lots],
         deviations=list(
             Deviation.objects.filter(about).select_related("stock").order_by("-pk")
         ),
-        recalls=list(
-            Recall.objects.filter(touched)
-            .select_related("root")
-            .distinct()
-            .order_by("-pk")
-        ),
+        recalls=list(Recall.objects.filter(touched).with_beginning().order_by("-pk")),
     )
 
 
@@ -233,7 +229,8 @@ def came_back_from(consignee: Consignee) -> list[CameBack]:
     ]
 
 
-def _lot_record(lot: RawLot, zone: datetime.tzinfo) -> LotRecord:
+def lot_record(lot: RawLot, zone: datetime.tzinfo) -> LotRecord:
+    """Return a lot with its papers; ``zone`` is of the premises."""
     papers = sorted(lot.certificates.all(), key=lambda paper: paper.version)
     return LotRecord(
         lot=lot,

@@ -23,6 +23,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Final
 
+from batches import trace
 from batches.lifecycle import BatchStatus
 from batches.models import Batch, Bottle, Dispatch, FillingLot, Formula
 from batches.services import dispatching
@@ -30,8 +31,8 @@ from batches.services.dispatching import Barred
 from batches.services.entries import Entries
 from producer.errors import Refusal
 from producer.models import Consignee, User
-from quality.models import Characteristic, Limit
-from quality.services import weighings
+from quality.models import Characteristic, Limit, Recall
+from quality.services import recall_scope, weighings
 from quality.services.alkali import FreeAlkali, alkali_of, free_alkali_of
 from quality.services.conceding import deviated
 from quality.services.impact.carried import MOST_FREE_ALKALI_PERCENT, MOST_PH
@@ -97,7 +98,25 @@ def not_accepted(lots: Collection[int]) -> dict[int, str]:
                 f"The newest weighing of {lot.code} was not accepted. Top the bottles"
                 " up, weigh them again, and come back."
             )
-    return {**found, **_without_weighing(set(lots) - newest.keys())}
+    return {**found, **_without_weighing(set(lots) - newest.keys()), **recalled(lots)}
+
+
+def recalled(lots: Collection[int]) -> dict[int, str]:
+    """Return a sentence for each of these filling lots that an open recall reaches.
+
+    Its bottles are held when a recall is opened; one freed since does not leave either.
+    """
+    still_open = recall_scope.still_open(Recall.objects.filter(is_mock=False))
+    if not still_open.exists():
+        return {}
+    found = {}
+    for lot in FillingLot.objects.filter(pk__in=lots).order_by("pk"):
+        within = trace.upstream_ids(lot.batch_id)
+        reaching = recall_scope.reaching(within, lot.pk, batch_id=lot.batch_id)
+        recall = recall_scope.still_open(reaching).first()
+        if recall is not None:
+            found[lot.pk] = f"{lot.code} is in recall {recall.code}, which is open."
+    return found
 
 
 def _without_weighing(lots: Collection[int]) -> dict[int, str]:

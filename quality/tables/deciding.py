@@ -14,7 +14,7 @@ class RecallTable(tables.Table):
     """Recalls, newest first."""
 
     code = tables.Column(verbose_name="Recall")
-    root = tables.Column(accessor="root__code", verbose_name="Of")
+    subject = tables.Column(verbose_name="Of", orderable=False)
     is_mock = tables.Column(verbose_name="Kind")
     status = tables.Column(verbose_name="Status")
     opened_at = MomentColumn(verbose_name="Opened")
@@ -23,7 +23,7 @@ class RecallTable(tables.Table):
     class Meta:
         model = Recall
         fields = ()
-        empty_text = "No recall. Open one from the page of a raw lot or a batch."
+        empty_text = "No recall. Begin with what is wrong, as said above."
 
     def render_code(self, value: str) -> SafeString:
         """Link to the recall."""

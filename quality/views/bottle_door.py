@@ -17,6 +17,7 @@ from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
+from producer import reads
 from producer.codes import normalise
 from producer.models import Premises
 from quality.views import bottle_public
@@ -49,12 +50,19 @@ class BottleDoor:
             or settings.SESSION_COOKIE_NAME in request.COOKIES
         ):
             return self.get_response(request)
-        here: Here | None = cache.get_or_set("premises", _here, PREMISES_KEPT)
-        if here is None:
-            return self.get_response(request)
-        with timezone.override(zoneinfo.ZoneInfo(here.time_zone)):
-            code = normalise(address[1][:LONGEST])
-            return bottle_public.page(request, code, here.contact)
+        with reads.looking():
+            answer = _answer(request, address[1])
+        return answer or self.get_response(request)
+
+
+def _answer(request: HttpRequest, typed: str) -> HttpResponse | None:
+    """Answer with the page; None before there is a premises."""
+    here: Here | None = cache.get_or_set("premises", _here, PREMISES_KEPT)
+    if here is None:
+        return None
+    with timezone.override(zoneinfo.ZoneInfo(here.time_zone)):
+        code = normalise(typed[:LONGEST])
+        return bottle_public.page(request, code, here.contact)
 
 
 def _here() -> Here | None:

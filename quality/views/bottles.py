@@ -15,6 +15,7 @@ from batches.models import Bottle
 from batches.services import bottle_doubts, scans
 from producer.codes import BOTTLE_LENGTH, is_bottle_code, normalise
 from producer.models import User
+from producer.reads import only_looks
 from producer.services.intake import current_certificates
 from producer.views.acts import read_only
 from quality.services import bottle_now
@@ -26,6 +27,7 @@ LONGEST = 4 * BOTTLE_LENGTH  # characters of a typed code, with whatever is betw
 
 @login_not_required
 @read_only
+@only_looks
 def bottle(request: HttpRequest, code: str) -> HttpResponse:
     """Show a bottle by its code, however it was typed."""
     bare = normalise(code[:LONGEST])

@@ -11,10 +11,12 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.html import format_html
 
+from batches.forms.another_lot import AmendChargeForm
 from batches.forms.making import AmendReadingForm, AmendWeighingForm
 from batches.forms.mending import AmendLossForm
 from batches.models import Batch, BulkWeighing, Charge, Loss, Reading, Titration
 from batches.views.batches import batch_by_number
+from batches.views.pot import charge_was, said_of_amended
 from producer.forms.base import ActForm, ReasonForm
 from producer.templatetags.kettlebook import mass
 from producer.templatetags.kettlebook import number as number_words
@@ -31,12 +33,15 @@ SAID = (
 
 @needs(*changing.RIGHTS)
 def change_charge(request: HttpRequest, number: str, pk: int) -> HttpResponse:
-    """Correct the masses of a charge."""
+    """Correct the masses of a charge, or its lot."""
     batch = batch_by_number(number)
-    row = get_object_or_404(Charge.objects.select_related("source"), batch=batch, pk=pk)
-    form = AmendWeighingForm(request.POST or None)
+    rows = Charge.objects.select_related(
+        "source__lot__material", "container__lot__stock"
+    )
+    row = get_object_or_404(rows, batch=batch, pk=pk)
+    form = AmendChargeForm(request.POST or None, charge=row)
     service = _service(changing.change_charge, charge=row)
-    return _handle(request, batch, form, service, "charge", _weighed(row))
+    return _handle(request, batch, form, service, "charge", charge_was(row))
 
 
 @needs(*changing.RIGHTS)
@@ -148,7 +153,7 @@ def _handle(
         form,
         do=service(request),
         then=lambda _: home,
-        said=lambda _: _said(batch),
+        said=lambda made: _said(batch, made),
         home=home,
         title=f"{batch.number}, {'signed' if is_signed else 'not signed'}: "
         + (f"take back a {name}" if void else f"correct a {name}"),
@@ -165,16 +170,17 @@ def _handle(
     )
 
 
-def _said(batch: Batch) -> str:
+def _said(batch: Batch, made: Model) -> str:
     """Say what the correction did, and first of all if bottles may burn somebody."""
+    said = said_of_amended(SAID, made) if isinstance(made, Charge) else SAID
     out = changing.caustic_and_out(batch)
     if not out:
-        return SAID
+        return said
     return format_html(
         "{} <strong>Bottles that are out may be caustic: {}.</strong> By the weighings"
         " as they stand now so much potassium hydroxide is left over. <a"
         ' href="{}">See where they are, and decide about a recall at once</a>.',
-        SAID,
+        said,
         out,
         reverse("quality:affected", args=[batch.number]),
     )

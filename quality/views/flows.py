@@ -8,11 +8,13 @@ from django.shortcuts import render
 from batches.models import FillingLot
 from batches.services.flow_rows import Way
 from producer.models import Stock
+from producer.reads import only_looks
 from producer.views.acts import read_only, user_of
 from quality.documents import flow as documents
 
 
 @read_only
+@only_looks
 def flow(request: HttpRequest, code: str) -> HttpResponse:
     """Show the flow of a lot, a batch or a filling lot, with a table of the same."""
     found = _drawn(request, code, on_paper=False)
@@ -29,6 +31,7 @@ def flow(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @read_only
+@only_looks
 def flow_pdf(request: HttpRequest, code: str) -> HttpResponse:
     """Print the same picture and table."""
     found = _drawn(request, code, on_paper=True)

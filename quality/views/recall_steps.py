@@ -7,13 +7,27 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 
 from producer.forms.base import ReasonForm
-from producer.models import Right
+from producer.models import Right, Stock
 from producer.views import acts
 from producer.views.acts import needs, read_only, user_of
 from quality.documents import recalls as documents
-from quality.forms.recalls import CloseForm, ContactForm, NotifiedForm
+from quality.forms.deciding import NoteForm
+from quality.forms.recalls import (
+    AllClearForm,
+    CloseForm,
+    ContactForm,
+    HazardForm,
+    NotifiedForm,
+)
 from quality.models import Recall, RecallContact
-from quality.services import recall_closing, recall_contacts, recalling
+from quality.services import (
+    recall_clearing,
+    recall_closing,
+    recall_contacts,
+    recall_hazard,
+    recall_revising,
+    recalling,
+)
 from quality.services.recall_status import standing_of
 from quality.views.recalls import recall_by_code
 
@@ -36,6 +50,110 @@ def recall_advance(request: HttpRequest, code: str) -> HttpResponse:
             "lead": "MOCK: nobody is told anything. Write what you would have done."
             if found.is_mock
             else "Nothing is sent from here. Write who was told, and how."
+        },
+    )
+
+
+@needs(Right.REVIEWER)
+def recall_look_again(request: HttpRequest, code: str) -> HttpResponse:
+    """Keep what a recall reaches by the corrected book; hold what is new."""
+    found = recall_by_code(code)
+    drift = recall_revising.drift_of(found)
+    return acts.handle(
+        request,
+        NoteForm(request.POST or None),
+        do=lambda facts, submission: recall_revising.look_again(
+            by=user_of(request), recall=found, submission=submission, **facts
+        ),
+        then=lambda _: _page(found),
+        said="It is looked at again. See who is to be told, and who is clear.",
+        home=_page(found),
+        title=f"{named(found)}: look at it again",
+        submit="Keep what is so now",
+        template="quality/recall_look_again.html",
+        context={
+            "recall": found,
+            "drift": drift,
+            "added": Stock.objects.filter(pk__in=drift.added).order_by("pk"),
+            "cleared": Stock.objects.filter(pk__in=drift.cleared).order_by("pk"),
+        },
+    )
+
+
+@needs(Right.REVIEWER)
+def recall_hazard_new(request: HttpRequest, code: str) -> HttpResponse:
+    """Evaluate how bad it could be."""
+    found = recall_by_code(code)
+    last = recall_hazard.newest(found)
+    names = ("happened", "exposed", "harm", "likelihood")
+    given = {name: getattr(last, name) for name in names} if last else {}
+    given |= {
+        "hazard_class": found.hazard_class,
+        "depth": found.depth,
+        "public_notice": found.public_notice,
+    }
+    return acts.handle(
+        request,
+        HazardForm(request.POST or None, initial=given),
+        do=lambda facts, submission: recall_hazard.evaluate(
+            by=user_of(request), recall=found, submission=submission, **facts
+        ),
+        then=lambda _: _page(found),
+        said="It is on record; an earlier evaluation stays there too.",
+        home=_page(found),
+        title=f"{named(found)}: how bad it could be",
+    )
+
+
+@needs(Right.MAKER, Right.REVIEWER)
+def recall_all_clear(request: HttpRequest, code: str) -> HttpResponse:
+    """Record that somebody was told that theirs are not affected."""
+    found = recall_by_code(code)
+    clear = recall_clearing.all_clear_list(found)
+    to = request.GET.get("to", "")
+    return acts.handle(
+        request,
+        AllClearForm(
+            request.POST or None,
+            clear=[one.consignee.pk for one in clear if one.consignee],
+            initial={"consignee": to if to.isdecimal() else ""},
+        ),
+        do=lambda facts, submission: recall_clearing.give_all_clear(
+            by=user_of(request), recall=found, submission=submission, **facts
+        ),
+        then=lambda _: _page(found),
+        said="It is recorded.",
+        home=_page(found),
+        title=f"{named(found)}: an all clear",
+        template="quality/recall_all_clear.html",
+        context={"recall": found, "clear": clear},
+    )
+
+
+@read_only
+def recall_notices(request: HttpRequest, code: str) -> HttpResponse:
+    """Show the notices of a recall, to be copied."""
+    found = recall_by_code(code)
+    return render(
+        request,
+        "quality/recall_notices.html",
+        {"recall": found, "letters": documents.notices_of(found)},
+    )
+
+
+@read_only
+def recall_notices_pdf(request: HttpRequest, code: str) -> HttpResponse:
+    """Print the notices of a recall, a page each."""
+    found = recall_by_code(code)
+    content = documents.notices_pdf(found, printed_by=user_of(request).person.name)
+    mock = "MOCK-" if found.is_mock else ""
+    return HttpResponse(
+        content,
+        content_type="application/pdf",
+        headers={
+            "Content-Disposition": (
+                f'inline; filename="{mock}recall-notices-{found.code}.pdf"'
+            )
         },
     )
 

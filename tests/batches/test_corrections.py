@@ -15,6 +15,7 @@ from batches.services import cooking, losses, titrating
 from batches.services.corrections import counted, counts_of, in_words
 from quality.documents.batch_sheet import batch_sheet_pdf
 from quality.documents.recalls import list_pdf
+from quality.services.recall_affected import affected_by
 from tests import lab, make
 from tests.doors.pages import Page, page_of
 from tests.quality.test_batch_sheet import pages_of
@@ -138,7 +139,9 @@ def test_prints_say_it_too(crew: make.Crew) -> None:
     for sheet in (first, second):
         assert "Entries of this batch: corrected 2 times" in sheet
     paste = make.signed(crew.reviewer, batch, "release")
-    listed = pages_of(list_pdf(paste.stock, None, printed_by="Mirja Aalto"))
+    listed = pages_of(
+        list_pdf(affected_by(paste.stock), None, printed_by="Mirja Aalto")
+    )
     assert "corrected 2 times" in " ".join(listed)
 
 

@@ -16,7 +16,7 @@ from producer import journal
 from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, Stock
 from producer.services import stock as ledger
-from quality.services import recalling
+from quality.services import recall_scope, recalling
 from quality.services.reviewing import review_of
 from quality.services.verification.masses import genealogy_faults, ledger_faults
 from tests import make
@@ -109,7 +109,7 @@ def test_a_recall_of_the_lot_finds_the_batch_before_anything_is_entered(
         reason="the wrong oil",
         public_notice="Bring it back.",
     )
-    assert cooking_batch.pk in trace.downstream_of([recall.root_id])
+    assert cooking_batch.pk in recall_scope.scope_of(recall).made_ids
 
 
 def test_a_charge_that_was_taken_back_is_still_no_way_into_a_batch(

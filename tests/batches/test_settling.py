@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from batches import trace
 from batches.models import Batch, Charge, Discrepancy, DiscrepancyEnd, Reading
+from batches.models.discrepancies import NOTHING_WENT_IN
 from batches.services import discrepancies, kept_figures
 from producer.errors import Refusal
 from producer.models import Stock
@@ -298,8 +299,8 @@ def test_what_moves_the_alkali_is_entered_while_it_can_be(
 @pytest.mark.parametrize(
     ("went_in", "typed"),
     [
-        (True, discrepancies.NOTHING_WENT_IN),
-        (True, f"  {discrepancies.NOTHING_WENT_IN} I think."),
+        (True, NOTHING_WENT_IN),
+        (True, f"  {NOTHING_WENT_IN} I think."),
         (False, discrepancies.WENT_IN),
     ],
 )

@@ -20,7 +20,7 @@ from batches.services import cooking
 from producer.errors import Refusal
 from producer.models import RawLot, Stock, User
 from quality.documents import recalls as documents
-from quality.services import recalling
+from quality.services import recall_affected, recalling
 from tests import lab, make
 from tests.doors.pages import page_of
 from tests.quality.test_batch_sheet import pages_of
@@ -107,7 +107,9 @@ def test_what_blocks_a_batch_is_found_at_any_depth_in_three_questions(
     lots, batches = stocks(crew, lots=6, batches=25)
     edges = random_edges(rng, lots, batches)
     connect(edges)
-    RawLot.objects.filter(pk__in=lots[:2]).update(status="on_hold")
+    RawLot.objects.filter(pk__in=lots).update(status="released")
+    RawLot.objects.filter(pk=lots[0]).update(status="on_hold")
+    RawLot.objects.filter(pk=lots[1]).update(status="quarantine")
     Batch.objects.filter(pk=batches[3]).update(status="rejected")
     bad = {*lots[:2], batches[3]}
     with CaptureQueriesContext(connection) as asked:
@@ -222,8 +224,8 @@ def test_scenario_14_rework_three_deep(crew: make.Crew) -> None:
     lot = make.filled(crew, liquid)
     make.filled(crew, clean)
 
-    affected = recalling.affected_by(potash.stock)
-    assert affected.genealogy.batch_ids == [first.pk, second.pk, third.pk, liquid.pk]
+    affected = recall_affected.affected_by(potash.stock)
+    assert affected.batch_ids == [first.pk, second.pk, third.pk, liquid.pk]
     assert affected.bottle_count == lot.count
     recall = recalling.open_recall(
         by=crew.reviewer,
@@ -238,8 +240,8 @@ def test_scenario_14_rework_three_deep(crew: make.Crew) -> None:
     assert make.fresh(clean).status == "released"
     assert make.fresh(third).status == "on_hold"
     # masses between them, to the milligram
-    assert (first.pk, second.pk, 700_000) in affected.genealogy.edges
-    assert (second.pk, third.pk, 600_000) in affected.genealogy.edges
+    assert (first.pk, second.pk, 700_000) in trace.track(potash.stock).edges
+    assert (second.pk, third.pk, 600_000) in trace.track(potash.stock).edges
 
 
 @pytest.mark.django_db
@@ -259,23 +261,30 @@ def test_scenario_14_the_share_of_suspect_mass_is_shown(
         second.pk: s * Fraction(700, 720),
         third.pk: s * Fraction(700, 720) * Fraction(600, 620),
     }
-    shares = recalling.affected_by(potash.stock).shares
+    shares = recall_affected.affected_by(potash.stock).shares
     assert {pk: shares[pk].least for pk in expected} == expected
     assert 0 < shares[lot.batch_id].least < expected[third.pk]
     assert not any(share.is_least for share in shares.values())
 
     client.force_login(auditor)
     page = client.get(reverse("quality:affected", args=[potash.code]))
-    paper = documents.list_pdf(potash.stock, None, printed_by="M")
+    paper = documents.list_pdf(
+        recall_affected.affected_by(potash.stock), None, printed_by="M"
+    )
     printed = " ".join(pages_of(paper))
     for shown in ("13.8 %", "13.4 %", "13 %"):
         assert shown in page_of(page).words
         assert shown in printed
-    (row,) = csv.DictReader(documents.list_csv(potash.stock))
+    row, end = csv.DictReader(
+        b"".join(documents.list_of(documents.of(potash.stock), "csv"))
+        .decode()
+        .splitlines()
+    )
+    assert (end["bottle"], end["address"]) == ("end", "1 bottle")
     found = shares[lot.batch_id].least * 100
     assert row["share of what went in (%)"] == f"{float(found):.4f}"
     # asked of a batch, the batch is all of it
-    assert recalling.affected_by(first.stock).shares[first.pk].least == 1
+    assert recall_affected.affected_by(first.stock).shares[first.pk].least == 1
 
 
 @pytest.mark.django_db

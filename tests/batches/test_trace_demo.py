@@ -20,7 +20,7 @@ from producer.codes import grouped
 from producer.models import RawLot, Stock, User
 from quality.documents import recalls as documents
 from quality.models import RecallItem
-from quality.services import recalling
+from quality.services import recall_affected, recalling
 from tests.batches.brute_force import Book, Kept
 from tests.quality.told import rolled_back, told
 
@@ -114,13 +114,13 @@ def test_a_recall_of_each_lot_names_the_bottles_and_shares_found_by_hand() -> No
             items = RecallItem.objects.filter(recall=recall)
             found = book.downstream(root.pk)
             assert set(items.values_list("stock_id", flat=True)) == found
-            affected = recalling.affected_by(root)
-            assert set(affected.genealogy.batch_ids) == found - {root.pk}
+            affected = recall_affected.affected_by(root)
+            assert set(affected.batch_ids) == found - {root.pk}
             lines = {row["bottle"]: row for row in csv.DictReader(as_file(root))}
             codes = book.bottles_of(root.pk)
             assert affected.bottle_count == len(codes) == len(lines)
             assert set(lines) == {grouped(code) for code in codes}
-            for one in affected.genealogy.batch_ids:
+            for one in affected.batch_ids:
                 share = affected.shares[one]
                 assert (share.least, share.is_least) == book.share(root.pk, one)
             for code, batch in book.bottles:
@@ -130,5 +130,10 @@ def test_a_recall_of_each_lot_names_the_bottles_and_shares_found_by_hand() -> No
                     assert abs(Fraction(shown) - part * 100) <= Fraction(1, 20_000)
 
 
-def as_file(root: Stock) -> Iterator[str]:
-    return documents.list_csv(root)
+def as_file(root: Stock) -> list[str]:
+    """Return the lines of the file but the last, which says that it is the end."""
+    *lines, end = (
+        b"".join(documents.list_of(documents.of(root), "csv")).decode().splitlines()
+    )
+    assert end.startswith("end,")
+    return lines

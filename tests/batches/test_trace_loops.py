@@ -12,8 +12,8 @@ from batches.models import Batch
 from batches.services import discrepancies
 from batches.shares import Share, shares_of
 from producer.errors import Refusal
-from producer.models import Stock
-from quality.services import recalling
+from producer.models import RawLot, Stock
+from quality.services import recall_affected
 from tests import make
 from tests.batches.brute_force import Book
 from tests.batches.test_discrepancies import entry, explain
@@ -98,9 +98,10 @@ def test_a_recall_is_shown_though_a_ring_was_forced_into_the_table(
     crew: make.Crew,
 ) -> None:
     lot, batches = ring(crew)
-    affected = recalling.affected_by(Stock.objects.get(pk=lot))
-    assert affected.genealogy.batch_ids == batches
+    affected = recall_affected.affected_by(Stock.objects.get(pk=lot))
+    assert affected.batch_ids == batches
     assert {affected.shares[pk].is_least for pk in batches} == {True}
+    RawLot.objects.filter(pk=lot).update(status="released")
     assert trace.blocked(batches) == {}
     Batch.objects.filter(pk=batches[0]).update(status="on_hold")
     assert list(trace.blocked(batches)) == batches[1:]

@@ -7,7 +7,7 @@ before the engine knows anything of them and after ANALYZE has told it.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -19,7 +19,7 @@ from batches.models import Bottle, Discrepancy, DiscrepancyEnd, Input
 from batches.trace import walks
 from producer.models import Consignee, Stock
 from quality.documents import recalls as documents
-from quality.services import recalling
+from quality.services import recall_affected
 from tests import make
 from tests.benchmarks.trace import Generator
 from tests.database import query, run
@@ -36,8 +36,12 @@ TABLES = {
     "producer_stock": "stock",
     "producer_consignee": "holder",
 }
-FORWARDS = {"bottle count", "bottles"}
-SEVERAL = {"downstream of all", "downstream of each", "upstream of each"}
+FORWARDS = {"bottle count", "bottles", "bottles among"}
+SEVERAL = {
+    *("downstream of all", "downstream of each", "upstream of each"),
+    "bottles among",
+}
+LOT = 2  # a filling lot asked for by itself
 
 
 @pytest.fixture
@@ -78,10 +82,24 @@ def asked_of(name: str, maker: Generator) -> Any:
     return batch if name.startswith("upstream") else maker.first_lot + 3
 
 
+def beliefs() -> Iterator[str]:
+    """Yield what the engine believes of the tables, once it does."""
+    if connection.vendor == "postgresql":
+        # What a vacuum between two tests noted is forgotten: it saw the tables empty.
+        run(
+            "UPDATE pg_class SET reltuples = -1, relpages = 0"
+            " WHERE relkind IN ('r', 'i') AND relnamespace = 'public'::regnamespace"
+        )
+    yield "nothing"
+    run("ANALYZE")
+    yield "what is so"
+
+
 def plan_of(sql: str, asked: Any) -> str:
     prefix = "EXPLAIN" if connection.vendor == "postgresql" else "EXPLAIN QUERY PLAN"
     with connection.cursor() as cursor:
-        cursor.execute(f"{prefix} {sql}", {"asked": asked})
+        lots = [LOT] if connection.vendor == "postgresql" else f"[{LOT}]"
+        cursor.execute(f"{prefix} {sql}", {"asked": asked, "lots": lots})
         return "\n".join(str(row[-1]) for row in cursor.fetchall())
 
 
@@ -108,13 +126,11 @@ def read_whole(plan: str) -> list[str]:
 def test_no_question_reads_a_table_whole_before_and_after_analyze(
     many: Generator,
 ) -> None:
-    for analysed in (False, True):
-        if analysed:
-            run("ANALYZE")
+    for believed in beliefs():
         for name in walks.QUESTIONS:
             sql = walks.question(name, connection.vendor)
             plan = plan_of(sql, asked_of(name, many))
-            assert read_whole(plan) == [], f"{name}, {analysed=}:\n{plan}"
+            assert read_whole(plan) == [], f"{name}, {believed=}:\n{plan}"
             alias = TABLES["batches_input"]
             assert alias in plan or "batches_input" in plan
             for table in ("batches_fillinglot", "batches_bottle"):
@@ -189,9 +205,9 @@ def test_each_question_is_one_query_and_each_list_a_few(many: Generator) -> None
         "counted": (lambda: trace.bottle_count(root.pk), 1),
         "read": (lambda: list(trace.bottles_from(root.pk)), 1),
         # walk, lots, batches, edges, bottles, shares
-        "the page": (lambda: recalling.affected_by(root), 7),
-        # bottles, walk, shares
-        "the file": (lambda: list(documents.list_csv(root)), 3),
+        "the page": (lambda: recall_affected.affected_by(root), 7),
+        # count, bottles, walk, shares
+        "the file": (lambda: list(documents.list_of(documents.of(root), "csv")), 4),
     }
     for name, (ask, most) in asks.items():
         with CaptureQueriesContext(connection) as asked:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
+import zoneinfo
 from decimal import Decimal
 from typing import Any
 
@@ -28,7 +29,10 @@ from tests import make, uploads
 from tests.doors.pages import field_value, page_of
 
 pytestmark = pytest.mark.django_db
-EARLIER = datetime.timedelta(hours=3)
+# Early in the morning less: the lots came today, and what is from before is refused.
+_LONDON = datetime.datetime.now(tz=zoneinfo.ZoneInfo("Europe/London"))
+_SINCE_MIDNIGHT = datetime.timedelta(hours=_LONDON.hour, minutes=_LONDON.minute)
+EARLIER = min(datetime.timedelta(hours=3), _SINCE_MIDNIGHT / 2)
 
 
 def sheet_of(crew: make.Crew, batch: Batch, **changes: Any) -> Transcription:

@@ -31,6 +31,7 @@ import textwrap
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 from producer.codes import new_bottle_code
 from tests.benchmarks import Row
@@ -65,25 +66,30 @@ BUILD = (
 )
 
 
+class Served(NamedTuple):
+    """A server of this host: its port and its process."""
+
+    port: int
+    pid: int
+
+
 def rows() -> Iterator[Row]:
     """Measure the page beside the empty view, and beside itself with few bottles."""
     with tempfile.TemporaryDirectory(prefix="kettlebook-pages-") as name:
         directory = Path(name)
         few, many = (_built(directory / str(n), n) for n in (FEW, MANY))
         with (
-            _served(_ours(directory / str(FEW)), str(ROOT), "producer.wsgi") as at_few,
-            _served(
-                _ours(directory / str(MANY)), str(ROOT), "producer.wsgi"
-            ) as at_many,
-            _served(*_empty_project(directory)) as at_empty,
+            served(_ours(directory / str(FEW)), str(ROOT), "producer.wsgi") as at_few,
+            served(_ours(directory / str(MANY)), str(ROOT), "producer.wsgi") as at_many,
+            served(*_empty_project(directory)) as at_empty,
         ):
-            for port, codes in ((at_few, few), (at_many, many), (at_empty, few)):
-                _times(port, codes)  # the first look at each is not what is asked
+            for server, codes in ((at_few, few), (at_many, many), (at_empty, few)):
+                page_times(server, codes)  # the first look at each is not what is asked
             taken: dict[str, list[float]] = {"few": [], "many": [], "empty": []}
             for _ in range(TURNS):
-                taken["few"] += _times(at_few, few)
-                taken["many"] += _times(at_many, many)
-                taken["empty"] += _times(at_empty, few)
+                taken["few"] += page_times(at_few, few)
+                taken["many"] += page_times(at_many, many)
+                taken["empty"] += page_times(at_empty, few)
     ours, peer = _rate(taken["many"]), _rate(taken["empty"])
     yield Row(
         f"bottle pages a second with {MANY:,} bottles; peer: an empty Django view",
@@ -111,9 +117,9 @@ def _p95(times: list[float]) -> float:
     return statistics.quantiles(times, n=20)[-1]
 
 
-def _times(port: int, codes: list[str]) -> list[float]:
+def page_times(server: Served, codes: list[str]) -> list[float]:
     """Return how many seconds each of the pages took, over a connection kept open."""
-    connection = http.client.HTTPConnection(HERE, port, timeout=PATIENCE)
+    connection = http.client.HTTPConnection(HERE, server.port, timeout=PATIENCE)
     connection.connect()
     connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     times = []
@@ -165,8 +171,8 @@ def _empty_project(directory: Path) -> tuple[dict[str, str], str, str]:
 
 
 @contextlib.contextmanager
-def _served(environment: dict[str, str], where: str, wsgi: str) -> Iterator[int]:
-    """Serve a project until it is left; yield the port."""
+def served(environment: dict[str, str], where: str, wsgi: str) -> Iterator[Served]:
+    """Serve a project until it is left; yield how it is reached."""
     with socket.socket() as probe:
         probe.bind((HERE, 0))
         port: int = probe.getsockname()[1]
@@ -176,7 +182,7 @@ def _served(environment: dict[str, str], where: str, wsgi: str) -> Iterator[int]
     ) as server:
         try:
             _wait_for(port, server)
-            yield port
+            yield Served(port, server.pid)
         finally:
             server.terminate()
 

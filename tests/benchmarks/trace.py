@@ -22,7 +22,6 @@ import contextlib
 import json
 import os
 import random
-import resource
 import sqlite3
 import statistics
 import subprocess
@@ -33,7 +32,6 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from producer.codes import grouped
 from producer.throwaway import postgresql
 from tests.benchmarks import Row
 
@@ -46,11 +44,8 @@ SHOPS = 50
 A_CHUNK = 5000  # batches
 GOAL_BACK = {"sqlite": 1.3, "postgresql": 3.5}
 GOAL_FORWARDS = 1.3
-GOAL_FILE = 1.5
 GOAL_GROWTH = 3
-
-GOAL_MEMORY = 1.25
-SAMPLE, SAMPLE_OF_LOTS, TURNS = 400, 60, 5
+SAMPLE, SAMPLE_OF_LOTS = 400, 60
 ENGINES = ("sqlite", "postgresql")
 FILE = "records.sqlite3"
 PATIENCE = 900  # seconds
@@ -84,14 +79,6 @@ def rows(sizes: Sequence[int] = SIZES) -> Iterator[Row]:
             f"ratio ≤ {GOAL_GROWTH}",
             slow <= GOAL_GROWTH * quick,
         )
-        yield Row(
-            f"{engine}, peak memory in MB, a file of {_of_water(sizes[-1]):,} bottles;"
-            f" peer: of {_of_water(sizes[0]):,}",
-            many["memory"].ours,
-            few["memory"].ours,
-            f"ratio ≤ {GOAL_MEMORY}: bounded",
-            many["memory"].ours <= GOAL_MEMORY * few["memory"].ours,
-        )
 
 
 def _compared(engine: str, size: int, found: dict[str, Pair]) -> Iterator[Row]:
@@ -99,7 +86,6 @@ def _compared(engine: str, size: int, found: dict[str, Pair]) -> Iterator[Row]:
         "backwards": ("backwards from a bottle", GOAL_BACK[engine]),
         "count": ("bottles of a lot counted", GOAL_FORWARDS),
         "stream": ("bottles of a lot read", GOAL_FORWARDS),
-        "file": (f"a file of {_of_water(size):,} bottles", GOAL_FILE),
     }
     for name, (what, goal) in asked.items():
         ours, peer = found[name]
@@ -112,11 +98,15 @@ def _compared(engine: str, size: int, found: dict[str, Pair]) -> Iterator[Row]:
         )
 
 
-def _of_water(size: int) -> int:
-    return min(size, OF_THE_WATER * A_BATCH)
-
-
 def _measured(engine: str, size: int) -> dict[str, Pair]:
+    with records(engine, size) as environment:
+        found = json.loads(run(environment, CALL + "measure()").splitlines()[-1])
+    return {key: Pair(*values) for key, values in found.items()}
+
+
+@contextlib.contextmanager
+def records(engine: str, size: int) -> Iterator[dict[str, str]]:
+    """Fill so many bottles on an engine; yield the environment that leads to them."""
     with contextlib.ExitStack() as stack:
         name = stack.enter_context(tempfile.TemporaryDirectory(prefix="kettlebook-"))
         environment = {
@@ -128,15 +118,14 @@ def _measured(engine: str, size: int) -> dict[str, Pair]:
         environment.pop("DATABASE_URL", None)
         if engine == "postgresql":
             environment["DATABASE_URL"] = stack.enter_context(postgresql())
-        _run(environment, f"build({size})")
-        found = json.loads(_run(environment, "measure()").splitlines()[-1])
-        found["memory"] = json.loads(_run(environment, "read_the_file()"))
-    return {key: Pair(*values) for key, values in found.items()}
+        run(environment, f"{CALL}build({size})")
+        yield environment
 
 
-def _run(environment: dict[str, str], call: str) -> str:
+def run(environment: dict[str, str], code: str) -> str:
+    """Run Python on the records in a process of its own; return what it printed."""
     done = subprocess.run(  # noqa: S603 - our own program
-        [sys.executable, "-c", CALL + call],
+        [sys.executable, "-c", code],
         env=environment,
         stdout=subprocess.PIPE,
         text=True,
@@ -155,11 +144,10 @@ def measure() -> None:
 
     from batches import trace  # noqa: PLC0415
     from producer.models import Stock  # noqa: PLC0415
-    from quality.documents import recalls  # noqa: PLC0415
 
     peer = PEERS[connection.vendor]()
     lots = list(Stock.objects.filter(code__startswith="XL").order_by("pk"))
-    water, others = lots[0], [lot.pk for lot in lots[1:]]
+    others = [lot.pk for lot in lots[1:]]
     chosen = random.Random(1)  # noqa: S311 - the same in each run
     some = chosen.sample(others, min(SAMPLE_OF_LOTS, len(others)))
     codes = _codes(chosen)
@@ -167,9 +155,6 @@ def measure() -> None:
         "backwards": _in_turns(codes, trace.upstream_of_bottle, peer.backwards, set),
         "count": _in_turns(some, trace.bottle_count, peer.count, int),
         "stream": _in_turns(some, trace.bottles_from, peer.bottles, list),
-        "file": _in_turns(
-            [water] * TURNS, recalls.list_csv, lambda lot: peer.file_of(lot.pk), _length
-        ),
     }
     _tell(f"{connection.vendor}: measured")
     print(json.dumps(found))  # noqa: T201
@@ -200,20 +185,6 @@ def _in_turns(
                 collections.deque(answer, maxlen=0)
             times[way].append(time.perf_counter() - start)
     return Pair(statistics.median(times[ours]), statistics.median(times[peer]))
-
-
-def _length(lines: Iterator[str]) -> int:
-    return sum(1 for _ in lines)
-
-
-def read_the_file() -> None:
-    """Read the file of the water to its end; print the peak memory in MB."""
-    from producer.models import Stock  # noqa: PLC0415
-    from quality.documents import recalls  # noqa: PLC0415
-
-    _length(recalls.list_csv(Stock.objects.get(code="XL0")))
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(json.dumps((memory, memory)))  # noqa: T201
 
 
 # One text of each peer; SQLite's marks are ?, those of psycopg %s.
@@ -269,10 +240,6 @@ class SqlitePeer:
         """Yield the bottles of a stock."""
         yield from self.file.execute(self.BOTTLES, (stock,))
 
-    def file_of(self, stock: int) -> Iterator[str]:
-        """Yield a line for each of them and one for the head."""
-        return _written(self.bottles(stock))
-
 
 class PostgresqlPeer:
     """psycopg, and the best text we know; it prepares what is asked often by itself."""
@@ -322,32 +289,11 @@ class PostgresqlPeer:
             cursor.itersize = 2000
             yield from cursor.execute(self.BOTTLES, (stock,))
 
-    def file_of(self, stock: int) -> Iterator[str]:
-        """Yield a line for each of them and one for the head."""
-        return _written(self.bottles(stock))
-
 
 PEERS: dict[str, Callable[[], SqlitePeer | PostgresqlPeer]] = {
     "sqlite": SqlitePeer,
     "postgresql": PostgresqlPeer,
 }
-
-
-def _written(bottles: Iterator[tuple[Any, ...]]) -> Iterator[str]:
-    """Write the lines of the file, but for the shares, which no driver knows."""
-    from batches.documents.labels import bottle_address  # noqa: PLC0415
-    from producer.csv_lines import lines  # noqa: PLC0415
-
-    start = bottle_address("")
-
-    def cells() -> Iterator[tuple[Any, ...]]:
-        for code, lot, number, _, batch, status, name, phone, email in bottles:
-            shown = grouped(code)
-            place = name if status == "dispatched" else "on the premises"
-            told = (lot, number, batch, status, place, phone, email, "", "")
-            yield (shown, start + shown, *told)
-
-    return lines(("a head",), cells())
 
 
 # ------------------------------------------------------------------ the records

@@ -12,11 +12,11 @@ import dataclasses
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from batches.models import Batch, BottleDiscrepancy, ScanAlert
+from batches.models import Batch, BottleDiscrepancy, ItemNumber, ScanAlert
 from producer.models import RawLot, SafetyNote
 from quality.services import goods
-from tests import bottling, hands, lab, make, uploads
-from tests.doors import label_acts, recall_acts, sample_acts, spray_acts
+from tests import bottling, hands, items, lab, make, uploads
+from tests.doors import complaint_acts, label_acts, recall_acts, sample_acts, spray_acts
 from tests.doors.world import Arguments, World
 
 Fields = Mapping[str, Any]
@@ -72,6 +72,17 @@ def of_note(**fields: Any) -> Where:
         return (SafetyNote.objects.order_by("pk")[0].pk,), fields
 
     return where
+
+
+def item_number(world: World, crew: make.Crew) -> tuple[Arguments, Fields]:
+    """The number of another size."""
+    formula = world.released.formula_version.formula_id
+    return (formula,), {"nominal_ul": "250 ml", "gtin": items.number(8)}
+
+
+def of_item(**fields: Any) -> Where:
+    """Return a form about a number that stands."""
+    return lambda world, crew: ((ItemNumber.objects.latest("pk").pk,), fields)
 
 
 def of_liquid(*more: str | int, **fields: Any) -> Where:
@@ -449,6 +460,9 @@ ACTS: tuple[Act, ...] = (
     Act("batches:formula_new", MAKER, formula),
     Act("batches:formula_version", MAKER, version),
     Act("batches:classify", MAKER, of_liquid(signal="none", basis="data sheet")),
+    Act("batches:item_number_give", MAKER, item_number),
+    Act("batches:item_number_amend", MAKER, of_item(**WHY, gtin=items.number(9))),
+    Act("batches:item_number_void", MAKER, of_item(**WHY)),
     Act("batches:label_text_write", MAKER, of_liquid("de", **WHY, doses="on")),
     Act("batches:label_text_approve", REVIEWER, of_liquid("de", 1)),
     Act("batches:label_text_withdraw", REVIEWER, of_liquid("en", 1, **WHY)),
@@ -600,4 +614,5 @@ ACTS: tuple[Act, ...] = (
         "pH meter",
     ),
     *(Act(*row) for row in (*spray_acts.ROWS, *sample_acts.ROWS, *recall_acts.ROWS)),
+    *(Act(*row) for row in complaint_acts.ROWS),
 )

@@ -20,9 +20,14 @@ from tests.doors import world as worlds
 from tests.doors.acts_table import ACTS, EXEMPT, Act
 from tests.doors.world import World
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("standing_world")]
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.usefixtures("standing_world", "papers_are_blank"),
+]
 
 JOURNAL = {JournalEntry._meta.label, JournalHead._meta.label}
+# A draw is an act of which there is no record but the journal.
+ONLY_JOURNAL = {"quality:audit_draw"}
 each_act = pytest.mark.parametrize("act", ACTS, ids=str)
 
 
@@ -137,7 +142,8 @@ def test_an_act_writes_one_entry_by_its_account_and_none_the_second_time(
     assert entry.subject_label
     assert entry.submission is not None
     after = row_values()
-    assert changed(before, after) - JOURNAL, "only the journal was written"
+    records = changed(before, after) - JOURNAL
+    assert bool(records) == (act.name not in ONLY_JOURNAL), records
 
     again = filled.send()
     assert again.status_code == 302, complaints(again)

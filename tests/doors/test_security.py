@@ -20,7 +20,10 @@ from tests.doors import world as worlds
 from tests.doors.pages import Page, page_of, text_of
 from tests.doors.world import World
 
-pytestmark = pytest.mark.usefixtures("standing_world")
+pytestmark = [
+    pytest.mark.any_engine,
+    pytest.mark.usefixtures("standing_world", "papers_are_blank"),
+]
 
 POLICY = {
     "default-src 'none'",
@@ -219,11 +222,16 @@ CHOSEN_BY_US = {
     "batches.LabelIssue": {"band"},
     "quality.Signature": {"record"},
     "quality.DeviationStep": {"record"},
+    "quality.SelfInspection": {"number"},
 }
 # Empty on every step but the one that is signed; the database sees to that.
 EMPTY_UNLESS = {
     ("quality.DeviationStep", "printed_name"),
     ("quality.RecallContact", "who"),  # or where a consignee is named
+    ("quality.AllClear", "who"),
+    ("quality.ComplaintAccount", "who"),
+    ("quality.ComplaintAccount", "said_of_it"),  # or where a code is known
+    ("quality.ComplaintStep", "reference"),  # but of an authority
 }
 CHOSEN_EVERYWHERE = {"code", "sha256", "record_sha256", "hash", "previous_hash", "seal"}
 

@@ -17,6 +17,7 @@ from batches.models import (
     BottleDiscrepancy,
     Dispatch,
     FillingLot,
+    ItemNumber,
     LabelVersion,
     PatchTest,
     ScanAlert,
@@ -33,10 +34,17 @@ from batches.services import (
 )
 from producer.models import RawLot, RulesCheck, SafetyNote, StockTake, User
 from producer.services import containers, counting, safety
-from quality.models import Deviation, Recall
-from quality.services import recall_contacts, recalling, supplying
+from quality.models import (
+    Complaint,
+    ComplaintStep,
+    Deviation,
+    Recall,
+    SelfInspection,
+)
+from quality.services import complaining, recall_contacts, recalling, supplying
 from tests import (
     bottling,
+    items,
     kept,
     lab,
     label_texts,
@@ -45,6 +53,7 @@ from tests import (
     make,
     scanned,
     sprays,
+    told,
     uploads,
 )
 from tests.once import once
@@ -78,6 +87,8 @@ class World:
     dispatch: Dispatch
     recall: Recall
     deviation: Deviation
+    complaint: Complaint
+    inspection: SelfInspection
 
     def account(self, role: str) -> User | None:
         """Return the account that holds only this right; a visitor has none."""
@@ -125,6 +136,8 @@ def build() -> World:
     labelled.own_format(crew)
     bottling.text(crew, released.formula_version.formula)
     label_texts.written(crew, released.formula_version.formula, "de")
+    items.with_prefix(accounts["owner"])
+    items.given(crew, released.formula_version.formula)
     rejected = _rejected(crew)
     return World(
         accounts=accounts,
@@ -141,7 +154,21 @@ def build() -> World:
         deviation=faulty.looked_into(
             crew.maker, faulty.deviation(crew.maker, rejected.stock, "ph")
         ),
+        complaint=_complained(crew, here),
+        inspection=told.inspected(crew.reviewer),
     )
+
+
+def _complained(crew: make.Crew, bottle: Bottle) -> Complaint:
+    """Return a complaint of which two things are written down, one of them twice."""
+    told.about(crew, bottle, was_hurt=True, nature="injury", who="a neighbour")
+    row = told.opened(crew, filling_lot=bottle.filling_lot)
+    told.stepped(crew.maker, row.complaint, "authority", reference="A/17")
+    step = told.stepped(crew.maker, row.complaint, "found", "nothing to be seen")
+    complaining.amend_step(
+        by=crew.maker, row=step, text="it smells", reason="looked again"
+    )
+    return row.complaint
 
 
 def _tried_out(crew: make.Crew, lot: RawLot) -> Recall:
@@ -327,6 +354,10 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "batches:formula": [(formula,)],
         "batches:formula_version": [(formula,)],
         "batches:classify": [(liquid,)],
+        "batches:item_numbers": [(liquid,), (formula,)],
+        "batches:item_number_give": [(liquid,)],
+        "batches:item_number_amend": [(_pk(ItemNumber.objects.first()),)],
+        "batches:item_number_void": [(_pk(ItemNumber.objects.first()),)],
         "batches:label_texts": [(liquid,), (formula,)],
         "batches:label_text_write": [(liquid, "en"), (formula, "de")],
         "batches:label_text": [(liquid, "en", 1), (liquid, "de", 1)],
@@ -438,6 +469,10 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:affected": [*roots],
         "quality:affected_pdf": [(lot,)],
         "quality:affected_csv": [*roots],
+        "quality:affected_json": [*roots],
+        "quality:affected_bottles_pdf": [(lot,)],
+        "quality:affected_bottles": [*roots],
+        "quality:events_of": [*roots],
         "quality:flow": [*roots, (world.filling_lot.code,)],
         "quality:flow_pdf": [(world.filling_lot.code,)],
         "quality:deviation_open": [(pot,), (lot,)],
@@ -447,9 +482,33 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         "quality:deviation": [(world.deviation.code,)],
         "quality:deviation_step": [(world.deviation.code,)],
         "quality:deviation_close": [(world.deviation.code,)],
+        **_of_complaints(world),
         "quality:recall_open": [(lot,)],
         "quality:recall": [(world.recall.code,)],
         "quality:recall_pdf": [(world.recall.code,)],
+        **{
+            f"quality:recall_{name}": [(world.recall.code,)]
+            for name in (
+                *("notices", "notices_pdf", "look_again", "hazard_new"),
+                "all_clear",
+            )
+        },
+        "quality:affected_by": [
+            ("certificate", str(certificate.pk)),
+            ("filling-lot", world.filling_lot.code),
+            ("instrument", str(make.strips(world.accounts["maker"]).pk)),
+            ("time", "20200101T0000Z.20300101T0000Z.both"),
+        ],
+        "quality:affected_pdf_by": [("filling-lot", world.filling_lot.code)],
+        "quality:affected_csv_by": [("certificate", str(certificate.pk))],
+        "quality:affected_json_by": [("filling-lot", world.filling_lot.code)],
+        "quality:affected_bottles_pdf_by": [("filling-lot", world.filling_lot.code)],
+        "quality:affected_bottles_by": [("filling-lot", world.filling_lot.code)],
+        "quality:recall_open_by": [("filling-lot", world.filling_lot.code)],
+        "quality:recall_csv": [(world.recall.code,)],
+        "quality:recall_json": [(world.recall.code,)],
+        "quality:recall_bottles_pdf": [(world.recall.code,)],
+        "quality:recall_bottles": [(world.recall.code,)],
         "quality:recall_advance": [(world.recall.code,)],
         "quality:recall_close": [(world.recall.code,)],
         "quality:recall_report": [(world.recall.code,)],
@@ -488,6 +547,29 @@ def arguments_of(world: World) -> dict[str, list[Arguments]]:
         ],
     }
     return {name: known.get(name, [()]) for name in url_names()}
+
+
+def _of_complaints(world: World) -> dict[str, list[Arguments]]:
+    """Return the arguments of the pages of complaints and audits."""
+    first = Complaint.objects.earliest("pk")
+    code, audit = world.complaint.code, world.inspection
+    step = _pk(ComplaintStep.objects.current().filter(kind="found").first())
+    of_one = ("complaint_amend", "complaint_step", "complaint_close")
+    return {
+        "quality:complaint": [(code,), (first.code,)],
+        "quality:complaint_pdf": [(code,), (first.code,)],
+        **{f"quality:{name}": [(code,)] for name in (*of_one, "complaint_reopen")},
+        "quality:complaint_step_amend": [(code, step)],
+        "quality:complaint_step_void": [(code, step)],
+        **{
+            f"quality:audit_{name}": [(audit.number,)]
+            for name in ("drawn", "pdf", "held")
+        },
+        **{
+            f"quality:inspection{name}": [(audit.pk,)]
+            for name in ("", "_amend", "_void")
+        },
+    }
 
 
 def _of_sprays() -> dict[str, list[Arguments]]:

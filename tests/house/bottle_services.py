@@ -8,6 +8,7 @@ from batches.models import Bottle, BottleDiscrepancy
 from batches.services import (
     bottle_doubts,
     dispatch_back,
+    item_numbers,
     label_counts,
     label_texts,
     labelling,
@@ -19,7 +20,7 @@ from batches.services import (
 from batches.services.label_bands import bands_of
 from batches.sheets import Placement
 from quality.services import erasing, filling_release, weighing_back
-from tests import bottling, hands, labelled, leaving, make, scanned
+from tests import bottling, hands, items, labelled, leaving, make, scanned
 
 Facts = dict[str, Any]
 
@@ -135,6 +136,29 @@ def scan_facts(crew: make.Crew) -> Facts:
     }
 
 
+def number_facts(crew: make.Crew) -> Facts:
+    """A GTIN of a product in one size."""
+    items.with_prefix(items.owner())
+    formula = make.liquid_version(crew).formula
+    return {
+        "by": crew.maker,
+        "formula": formula,
+        "nominal_ul": 500_000,
+        "gtin": items.number(1),
+    }
+
+
+def amended_number_facts(crew: make.Crew) -> Facts:
+    """A GTIN, and what it should have been."""
+    row = item_numbers.give(**number_facts(crew))
+    return {
+        "by": crew.maker,
+        "number": row,
+        "gtin": items.number(2),
+        "reason": "misread",
+    }
+
+
 def class_facts(crew: make.Crew) -> Facts:
     """A hazard class in two languages."""
     return {
@@ -207,6 +231,8 @@ SERVICES = {
     label_counts.amend_count: amended_count_facts,
     sheet_formats.save_format: format_facts,
     label_texts.classify: class_facts,
+    item_numbers.give: number_facts,
+    item_numbers.amend: amended_number_facts,
     label_texts.write_label: text_facts,
     label_texts.approve: approving_facts,
     label_texts.withdraw: withdrawing_facts,

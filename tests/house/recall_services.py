@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from quality.services import recall_closing, recall_contacts, recalling
+from quality.services import (
+    recall_clearing,
+    recall_closing,
+    recall_contacts,
+    recall_hazard,
+    recall_revising,
+    recalling,
+)
 from tests import hands, make
 
 Facts = dict[str, Any]
@@ -30,6 +37,7 @@ def advancing_facts(crew: make.Crew) -> Facts:
 def closing_facts(crew: make.Crew) -> Facts:
     """A recall that is over."""
     facts = advancing_facts(crew)
+    recall_hazard.evaluate(by=crew.reviewer, recall=facts["recall"], **hands.HAZARD)
     recalling.advance(**facts)
     return {**facts, "note": "all back", "password": make.PASSWORD}
 
@@ -56,10 +64,36 @@ def amended_contact_facts(crew: make.Crew) -> Facts:
     return {**facts, "row": row, "held": 3, "reason": "counted again"}
 
 
+def revising_facts(crew: make.Crew) -> Facts:
+    """A recall of a lot that never went in, as was found then."""
+    return {"by": crew.reviewer, "recall": hands.corrected(crew), "note": "wrong can"}
+
+
+def hazard_facts(crew: make.Crew) -> Facts:
+    """How bad it could be."""
+    recall = recalling.open_recall(**recall_facts(crew))
+    return {"by": crew.reviewer, "recall": recall, **hands.HAZARD}
+
+
+def all_clear_facts(crew: make.Crew) -> Facts:
+    """A shop that was alarmed for nothing."""
+    facts = revising_facts(crew)
+    recall_revising.look_again(**facts)
+    return {
+        "by": crew.maker,
+        "recall": facts["recall"],
+        "consignee": make.consignee(crew.maker),
+        "means": "telephone",
+    }
+
+
 SERVICES = {
     recalling.open_recall: recall_facts,
     recalling.advance: advancing_facts,
     recall_closing.close: closing_facts,
+    recall_revising.look_again: revising_facts,
+    recall_hazard.evaluate: hazard_facts,
+    recall_clearing.give_all_clear: all_clear_facts,
     recall_contacts.record_contact: contact_facts,
     recall_contacts.amend_contact: amended_contact_facts,
 }

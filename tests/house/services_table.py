@@ -51,6 +51,7 @@ from quality.services import (
 from tests import kept, lab, leaving, make, uploads
 from tests.house import (
     bottle_services,
+    complaint_services,
     liquid_services,
     recall_services,
     spray_services,
@@ -611,7 +612,12 @@ SERVICES: Mapping[Service, Callable[[Cast], Facts]] = {
     deviating.close_deviation: closing_facts,
     **{
         service: of_crew(facts)
-        for table in (bottle_services, recall_services, spray_services)
+        for table in (
+            bottle_services,
+            complaint_services,
+            recall_services,
+            spray_services,
+        )
         for service, facts in table.SERVICES.items()
     },
 }

@@ -14,7 +14,7 @@ from playwright.sync_api import Page, ViewportSize
 
 from producer.models import Material, Premises, User
 from quality.services import recalling
-from tests import lab, leaving, make
+from tests import items, lab, leaving, make, told
 from tests.journeys.hands import DESKTOP, PHONE, House, Screen
 
 pytestmark = pytest.mark.browser
@@ -60,6 +60,8 @@ def world(owner: User, crew: make.Crew) -> World:
         reason="called back by the supplier",
         public_notice="Do not use it. Keep it closed; we take it back.",
     )
+    items.with_prefix(owner)
+    items.given(crew, liquid.formula_version.formula)
     held = make.held_lot(crew, make.coconut(crew.maker))
     waiting = make.cooked_batch(crew, ph="11")
     running = make.open_batch(crew)
@@ -81,12 +83,17 @@ def world(owner: User, crew: make.Crew) -> World:
     lab.free_alkali(crew, sharp, "8.1", "8.0", "9.6")
     lab.container(crew, potash, gain_mg=40_000)
     version = running.formula_version
+    hurt = told.about(
+        crew, make.bottles_of(bad)[0], who="", consignee=shop, was_hurt=True
+    )
+    audit = told.inspected(crew.reviewer)
     public = [f"/b/{make.bottles_of(filled)[0].code}/" for filled in (good, bad)]
     pages = f"""
         / /lots/ /lots/receive/ /lots/{potash.code}/ /lots/{lot.code}/certificate/
         /lots/{held.code}/decide/ /registers/ /registers/materials/ /premises/
-        /registers/consignees/{shop.pk}/ /people/ /people/new/ /journal/
+        /registers/consignees/{shop.pk}/ /people/ /people/new/ /journal/ /events/
         /formulas/ /formulas/{version.formula_id}/ /formulas/new/
+        /formulas/{liquid.formula_version.formula_id}/gtin/
         /limits/{version.pk}/ /limits/{version.pk}/set/
         /batches/ /batches/open/ /batches/{running.number}/
         /batches/{running.number}/lots/ /batches/{running.number}/charge/4/
@@ -98,6 +105,10 @@ def world(owner: User, crew: make.Crew) -> World:
         /review/{waiting.number}/ /review/{waiting.number}/sign/
         /bottles/ /bottles/{bad.code}/ /dispatches/ /dispatches/new/
         /affected/{potash.code}/ /affected/{potash.code}/recall/
+        /affected/{potash.code}/bottles/ /recalls/{recall.code}/bottles/
+        /complaints/ /complaints/new/ /complaints/{hurt.complaint.code}/
+        /complaints/{hurt.complaint.code}/step/ /audit/ /audit/draw/
+        /audit/{audit.number}/ /audit/held/{audit.pk}/
         /recalls/ /recalls/{recall.code}/ /find/?q=oil /methods/ /ph/
         /batches/{running.number}/alkali/ /batches/{running.number}/discount/
         /batches/{waiting.number}/alkali/?draws=20000

@@ -355,7 +355,7 @@ def recall_from_potash(
     reviewer.press("Open the recall")
     asked = reviewer.page.get_by_role("dialog")
     asked.get_by_role("button", name="Open the recall").click()
-    reviewer.sees("is open. Everything affected is on hold", within=".messages")
+    reviewer.sees("is open. What of it was released is on hold", within=".messages")
     holders = {SHOP: ("1–5", "5"), FRIEND: ("6", "1"), "on the premises": ("7–12", "6")}
     for place, (numbers, count) in holders.items():
         numbered = reviewer.page.locator("[data-label='Bottles no.']")
@@ -364,7 +364,9 @@ def recall_from_potash(
         assert row.locator("[data-label='Count']").inner_text() == count
     for batch in batches:
         assert "on hold" in reviewer.row(batch).last.inner_text()
-    lines = reviewer.download("Every bottle as a file").decode("utf-8-sig")
+    reviewer.follow("Every bottle, one by one")
+    lines = reviewer.download("Save the CSV").decode("utf-8-sig")
+    reviewer.page.go_back()
     assert named_in(lines, codes) == [SHOP] * 5 + [FRIEND] + ["on the premises"] * 6
     printed = pypdfium2.PdfDocument(reviewer.print_out("Print the list"))
     assert rightmost(printed) < printed[0].get_width()
@@ -375,7 +377,8 @@ def recall_from_potash(
 
 def named_in(lines: str, codes: list[str]) -> list[str]:
     """Return who has each of the bottles, out of the file."""
-    rows = csv.DictReader(io.StringIO(lines))
+    *rows, end = csv.DictReader(io.StringIO(lines))
+    assert end["bottle"] == "end"
     holders = {row["bottle"]: row["holder"] for row in rows}
     assert holders.keys() == set(codes)
     return [holders[code] for code in codes]

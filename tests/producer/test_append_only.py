@@ -8,7 +8,18 @@ import pytest
 from django.db import DatabaseError, connection, models, transaction
 
 from producer.models import JournalEntry, User
-from tests import bottling, kept, lab, label_texts, liquids, make, sprays
+from tests import (
+    bottling,
+    hands,
+    items,
+    kept,
+    lab,
+    label_texts,
+    liquids,
+    make,
+    sprays,
+    told,
+)
 from tests.database import (
     append_only_models,
     our_models,
@@ -87,6 +98,11 @@ def test_every_record_of_something_that_happened_is_append_only() -> None:
         "Signature",
         "Judgement",
         "RecallItem",
+        "RecallRoot",
+        "RecallRevision",
+        "RecallChange",
+        "HazardEvaluation",
+        "AllClear",
         "RecallContact",
         "RecallEvent",
     }
@@ -143,6 +159,8 @@ def fill_every_table(crew: make.Crew) -> None:
         means="telephone",
         outcome="not_reached",
     )
+    hands.cleared(crew)
+    hands.of_a_time(crew, is_mock=True)
     check = filling_checks.record_fill_check(
         by=crew.maker,
         filling_lot=lot,
@@ -181,6 +199,10 @@ def fill_every_table(crew: make.Crew) -> None:
     bottle_doubts.settle(**bottle_services.settled_facts(crew))
     lab.half_weighing(crew, make.open_batch(crew))
     sprays.scene(crew)
+    told.closed(crew, told.opened(crew))
+    told.inspected(crew.reviewer)
+    items.with_prefix(items.owner())
+    items.given(crew, lot.batch.formula_version.formula)
 
 
 @pytest.mark.django_db

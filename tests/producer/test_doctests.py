@@ -15,7 +15,9 @@ PURE = [
     "producer.errors",
     "producer.wall_clock",
     "producer.money",
+    "producer.database_url",
     "producer.slowing",
+    "producer.gs1",
     "batches.costing",
     "batches.cover",
     "batches.lifecycle",
@@ -32,6 +34,9 @@ PURE = [
     "batches.label_fonts",
     "batches.chemistry",
     "quality.charts.layered",
+    "quality.epcis",
+    "quality.complaint_life",
+    "quality.draws",
     "quality.statistics",
 ]
 # Nothing to compute: a package that only gathers, exceptions that only carry a text.
@@ -39,6 +44,8 @@ WITHOUT_EXAMPLE = {
     "producer.errors",
     "batches.chemistry",
     "batches.wording",
+    "quality.epcis",
+    "quality.epcis.names",
     "quality.statistics",
 }
 

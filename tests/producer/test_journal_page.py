@@ -22,6 +22,7 @@ from producer.models import JournalEntry, JournalHead, Supplier, User
 from producer.models.journal import canonical
 from producer.services import journal_reading, registers, stock
 from producer.services.journal_reading import Asked
+from quality.models import ComplaintAccount
 from tests import make
 from tests.database import run, without_triggers
 from tests.doors import world as worlds
@@ -72,8 +73,11 @@ def test_by_record_its_acts_and_no_others(world: World, reader: Client) -> None:
     ):
         expected = rows(subject_kind=kind, subject_label=code)
         assert bool(expected) == (kind != "bottle")  # nothing befell that bottle
-        if kind == "bottle":  # but that it was filled
-            expected = rows(act="bottles filled", subject_label=world.filling_lot.code)
+        if kind == "bottle":  # but that it was filled, and that somebody complained
+            filled = rows(act="bottles filled", subject_label=world.filling_lot.code)
+            about = ComplaintAccount.objects.filter(bottle=world.bottle)
+            ids = [str(pk) for pk in about.values_list("complaint", flat=True)]
+            expected = rows(subject_kind="complaint", subject_id__in=ids) + filled
         assert shown(reader, on=code) == expected[:25]
         assert shown(reader, on=code.lower()) == expected[:25]
 

@@ -53,12 +53,12 @@ def test_containers_are_registered_and_stand_on_the_page_of_the_lot(
     assert f"Write on them: {potash.code}/1, {potash.code}/2." in page.words
     assert f"200 g of {potash.code} is in no container" in page.words
     assert "200 g of the lot is in no container" in page.words
-    assert "tare 120 g, cupboard 900 g not yet never" in page.words
+    assert "tare 120 g, cupboard Where did it go? 900 g not yet never" in page.words
     change = reverse("producer:container_change", args=[potash.code, 2])
     assert field_value(page_of(browser.get(change)), "tare_mg") == "120 g"
     facts = sent(place="by the door", tare_mg="121,5")
     page = page_of(browser.post(change, facts, follow=True))
-    assert "tare 121.5 g, by the door 900 g" in page.words
+    assert "tare 121.5 g, by the door Where did it go? 900 g" in page.words
 
 
 def test_two_and_five_are_two_cans_of_five_kilograms(

@@ -14,6 +14,7 @@ from producer.throwaway import Unavailable
 
 pytestmark = pytest.mark.any_engine
 
+EVERY = ["sqlite", "postgresql", "browser", "published"]
 REPORT = '<testsuites><testsuite tests="{}" skipped="{}"/></testsuites>'
 
 
@@ -66,8 +67,8 @@ def played(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Played:
 def test_without_words_all_phases_run(played: Played) -> None:
     code, said = played.run()
     assert code == 0
-    assert played.asked == [("sqlite", []), ("postgresql", []), ("browser", [])]
-    assert said.count("passed 3, skipped 1") == 3
+    assert played.asked == [(phase, []) for phase in EVERY]
+    assert said.count("passed 3, skipped 1") == len(EVERY)
 
 
 @pytest.mark.parametrize(
@@ -108,8 +109,8 @@ def test_a_failing_phase_fails_and_the_others_still_run(played: Played) -> None:
     played.code = 1
     code, said = played.run()
     assert code == 1
-    assert len(played.asked) == 3
-    assert said.count("FAILED") == 3
+    assert len(played.asked) == len(EVERY)
+    assert said.count("FAILED") == len(EVERY)
 
 
 @pytest.mark.parametrize(
@@ -174,10 +175,12 @@ def test_the_surroundings_of_a_phase_name_no_real_records(
     monkeypatch.setenv("KETTLEBOOK_URL", "https://kettle.example")
     monkeypatch.setattr(command, "postgresql", lambda: contextlib.nullcontext("pg://"))
     monkeypatch.setattr(command, "find_chromium", lambda: "/usr/bin/chromium")
+    monkeypatch.setattr(command, "epcis_schema", lambda: Path("/opt/epcis.json"))
     for phase, more in {
         "sqlite": {},
         "postgresql": {"DATABASE_URL": "pg://"},
         "browser": {"KETTLEBOOK_CHROMIUM": "/usr/bin/chromium"},
+        "published": {"KETTLEBOOK_EPCIS_SCHEMA": "/opt/epcis.json"},
     }.items():
         with command._surroundings(phase) as environment:
             data = environment.pop("KETTLEBOOK_DATA")
@@ -207,5 +210,5 @@ def test_which_phases_run(
 
 
 def test_an_unknown_phase_names_those_there_are() -> None:
-    with pytest.raises(CommandError, match="sqlite, postgresql, browser"):
+    with pytest.raises(CommandError, match="sqlite, postgresql, browser, published"):
         command.phases_for(None, "moon", [])

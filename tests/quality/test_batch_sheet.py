@@ -17,7 +17,7 @@ from tests import lab, make
 from tests.database import row_counts
 from tests.doors.pages import page_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 def pages_of(pdf: bytes) -> list[str]:

@@ -24,7 +24,7 @@ from tests.database import row_counts
 from tests.doors.pages import page_of
 from tests.quality.test_batch_sheet import pages_of, three_oils, with_lots
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 # Where each thing that the screens at the pot record is written down.
 LINES = (
     *("Scale; check weight", "It shows", "Weighed empty", "Tare written on it"),

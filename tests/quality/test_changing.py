@@ -238,25 +238,6 @@ def test_a_charge_taken_back_after_the_signature_leaves_its_line_open(
 
 
 @pytest.mark.django_db
-def test_the_lot_of_a_charge_is_not_changed_after_the_signature(
-    crew: make.Crew,
-) -> None:
-    batch = make.released_paste(crew)
-    charge = water_of(batch)
-    other = make.released_lot(crew, charge.source.lot.material)
-    with pytest.raises(Refusal, match="lot of a charge is not changed"):
-        cooking.amend_charge(
-            by=crew.maker,
-            charge=charge,
-            source=other.stock,
-            gross_mg=charge.gross_mg,
-            tare_mg=charge.tare_mg,
-            reason="other can",
-            also=lambda *_: {},
-        )
-
-
-@pytest.mark.django_db
 def test_losses_and_titrations_are_changed_too_and_the_state_stays_when_rejected(
     crew: make.Crew,
 ) -> None:

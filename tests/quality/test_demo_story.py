@@ -45,7 +45,7 @@ from producer.models import (
 )
 from producer.services.attachments import path_of
 from quality.models import Judgement, Recall
-from quality.services import filling_release
+from quality.services import audit, complaints, filling_release
 from quality.statistics.conformity import Verdict
 from tests.quality.told import told
 
@@ -199,6 +199,18 @@ def test_the_demo_asks_for_no_help_from_anybody_real() -> None:
     premises = Premises.objects.get()
     assert premises.email.endswith(".example")
     assert "invented" in premises.poison_centre
+
+
+def test_a_complaint_was_answered_and_an_audit_of_ones_own_was_held() -> None:
+    (account,) = complaints.found()
+    now = complaints.standing(account.complaint)
+    assert (now.is_open, now.conclusion, now.lacking) == (False, "justified", [])
+    (held,) = audit.inspections()
+    assert held.missing
+    assert audit.drawn_by(held.number).bottle == held.bottle
+    assert audit.draws_for(held).words.startswith(
+        "This was draw 1 of 1; no audit was held before it. Drawn on "
+    )
 
 
 def test_every_filling_lot_was_labelled_weighed_sampled_and_released() -> None:

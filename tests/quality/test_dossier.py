@@ -29,7 +29,7 @@ from tests import lab, leaving, make
 from tests.database import row_counts
 from tests.quality import faulty
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 MOST_QUERIES, WAYS = 90, 5  # of a dossier; of them up and down the genealogy
 

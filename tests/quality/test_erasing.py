@@ -18,10 +18,16 @@ from batches.models import Dispatch
 from producer.errors import Conflict, Refusal
 from producer.models import Consignee, JournalEntry
 from producer.services import registers
-from quality.services import erasing, today
+from quality.services import (
+    erasing,
+    recall_clearing,
+    recall_hazard,
+    recall_revising,
+    today,
+)
 from quality.services.verification import rows
 from quality.services.verification.checks import quiet
-from tests import hands, make
+from tests import hands, make, told
 
 pytestmark = pytest.mark.django_db
 PHONE = "0555 010203"
@@ -129,6 +135,30 @@ def test_an_open_recall_needs_its_holders(crew: make.Crew) -> None:
     hands.recall(crew, lot.batch.stock)
     with pytest.raises(Refusal, match="is open"):
         erasing.erase(by=crew.maker, consignee=ida, reason="asked")
+
+
+def test_an_open_complaint_needs_who_made_it(crew: make.Crew) -> None:
+    ida = neighbour(crew)
+    row = told.opened(crew, who="", consignee=ida)
+    with pytest.raises(Refusal, match=f"Complaint {row.complaint.code} is theirs"):
+        erasing.erase(by=crew.maker, consignee=ida, reason="asked")
+    told.opened(crew)  # of somebody else
+    told.closed(crew, row)
+    erasing.erase(by=crew.maker, consignee=ida, reason="asked")
+
+
+def test_who_was_alarmed_for_nothing_is_told_so_before_they_are_forgotten(
+    crew: make.Crew,
+) -> None:
+    found = hands.corrected(crew)
+    recall_hazard.evaluate(by=crew.reviewer, recall=found, **hands.HAZARD)
+    recall_revising.look_again(by=crew.reviewer, recall=found, note="another can")
+    shop = make.consignee(crew.maker)
+    assert f"told of recall {found.code}, and not yet" in erasing._not_cleared(shop)
+    recall_clearing.give_all_clear(
+        by=crew.maker, recall=found, consignee=shop, means="telephone"
+    )
+    assert erasing._not_cleared(shop) == ""
 
 
 def test_erasing_twice_or_changing_afterwards_is_refused(crew: make.Crew) -> None:

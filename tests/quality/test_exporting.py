@@ -38,7 +38,7 @@ from tests import leaving, make
 from tests.database import row_counts
 from tests.quality import pots
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("papers_are_blank")]
 RECOMPUTE = Path(__file__).parent / "recompute.py"
 
 

@@ -30,6 +30,7 @@ PAGES = (
     ("recall_contact_new", ()),
     ("recall_advance", ()),
     ("recall_close", ()),
+    ("recall_bottles", ()),
 )
 
 
@@ -101,13 +102,17 @@ def test_scenario_33_a_mock_recall_is_marked_freezes_and_sends_nothing_and_is_ti
         heading = " ".join(text for tag, text in shown.texts if tag == "h1")
         assert "MOCK" in title, name
         assert "MOCK" in heading, name
-    for name in ("recall_pdf", "recall_report_pdf"):
+    for name in ("recall_pdf", "recall_report_pdf", "recall_bottles_pdf"):
         answer = client.get(reverse(f"quality:{name}", args=[code]))
         assert "MOCK" in answer["Content-Disposition"]
         printed = pypdfium2.PdfDocument(io.BytesIO(answer.getvalue()))
         assert "MOCK" in printed.get_metadata_dict()["Title"]
         for page in printed:
             assert "MOCK" in page.get_textpage().get_text_range()
+    listed = client.get(reverse("quality:recall_pdf", args=[code])).getvalue()
+    on_paper = pypdfium2.PdfDocument(io.BytesIO(listed))[0].get_textpage()
+    assert "Call nobody." in on_paper.get_text_range()
+    assert "Holders, to telephone" not in on_paper.get_text_range()
     # It says who would be called, and that nobody was.
     words = page_of(client.get(reverse("quality:recall", args=[code]))).words
     assert "MOCK: would call: there is a way to reach them" in words
@@ -129,7 +134,7 @@ def test_scenario_33_a_mock_recall_is_marked_freezes_and_sends_nothing_and_is_ti
     assert states() == before
     assert mailoutbox == []
     bottle = make.bottles_of(batch.filling_lots.get())[0]
-    assert recalling.recalls_of_bottle(bottle) == []
+    assert hands.recalls_reaching(bottle) == []
 
 
 def test_the_first_step_of_a_mock_recall_is_marked_too(

@@ -20,6 +20,7 @@ from quality.services import (
     erasing,
     recall_closing,
     recall_contacts,
+    recall_hazard,
     recall_levels,
     recalling,
 )
@@ -77,6 +78,7 @@ def tried(
 
 
 def told(scene: Scene, **more: Any) -> Recall:
+    recall_hazard.evaluate(by=scene.crew.reviewer, recall=scene.recall, **hands.HAZARD)
     return recalling.advance(
         by=scene.crew.reviewer, recall=scene.recall, note="told them", **more
     )

@@ -16,7 +16,8 @@ from producer.errors import Conflict, Refusal
 from producer.models import JournalEntry, LotStatusChange, RawLot, Stock
 from producer.services import intake
 from quality.models import Recall, RecallEvent, RecallItem
-from quality.services import recall_closing, recalling, reviewing
+from quality.services import recall_affected, recall_closing, recalling, reviewing
+from quality.services.recall_spans import in_words, spans
 from tests import hands, leaving, make
 from tests.database import while_uncommitted
 
@@ -57,14 +58,14 @@ def states() -> list[list[tuple[int, str]]]:
 def test_a_recall_says_how_many_bottles_are_where(crew: make.Crew) -> None:
     potash, bottles = dispatched(crew)
     hands.moved(crew.maker, bottles[3], "destroyed", "leaked")
-    affected = recalling.affected_by(potash.stock)
+    affected = recall_affected.affected_by(potash.stock)
     assert affected.bottle_count == 4
     assert [(h.place, h.phone, h.ranges, h.count) for h in affected.holders] == [
         ("Corner Shop Lindqvist", "555 0120", "1–2", 2),
         ("destroyed", "", "4", 1),
         ("on the premises", "", "3", 1),
     ]
-    assert len(affected.genealogy.batches) == 2
+    assert len(affected.batches) == 2
 
 
 @pytest.mark.django_db
@@ -73,7 +74,7 @@ def test_a_bottle_that_came_back_is_on_the_premises(crew: make.Crew) -> None:
     hands.moved(crew.maker, bottles[0], "returned", "unsold")
     places = {
         holder.place: holder.numbers
-        for holder in recalling.affected_by(potash.stock).holders
+        for holder in recall_affected.affected_by(potash.stock).holders
         if 1 in holder.numbers or 2 in holder.numbers
     }
     assert places == {"on the premises": [1], "Corner Shop Lindqvist": [2]}
@@ -374,12 +375,12 @@ def test_the_list_takes_as_many_queries_for_two_bottles_as_for_forty(
         liquid = make.released_liquid(crew)
         make.filled(crew, liquid, count=number, nominal_ul=10_000)
         with CaptureQueriesContext(connection) as queries:
-            assert recalling.affected_by(liquid.stock).bottle_count == number
+            assert recall_affected.affected_by(liquid.stock).bottle_count == number
         counts.append(len(queries))
     assert counts[0] == counts[1] <= 7
 
 
 def test_numbers_are_told_as_ranges() -> None:
-    assert recalling.as_ranges([]) == ""
-    assert recalling.as_ranges([4]) == "4"
-    assert recalling.as_ranges([1, 2, 3, 7, 9, 10]) == "1–3, 7, 9–10"
+    assert in_words(spans([])) == ""
+    assert in_words(spans([4])) == "4"
+    assert in_words(spans([1, 2, 3, 7, 9, 10])) == "1–3, 7, 9–10"

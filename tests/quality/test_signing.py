@@ -158,10 +158,10 @@ def test_scenario_18_signing_alone(
 
     with pytest.raises(Refusal, match="12 hours after its last entry"):
         make.sign(alone, batch)
-    hours_later(monkeypatch, 11.9)
+    hours_later(monkeypatch, 10)
     with pytest.raises(Refusal, match="Look again with fresh eyes"):
         make.sign(alone, batch)
-    hours_later(monkeypatch, 0.2)
+    hours_later(monkeypatch, 2.1)
     with pytest.raises(Refusal, match="not your password"):
         make.sign(alone, batch, password="guessed")
     signature = make.sign(alone, batch)

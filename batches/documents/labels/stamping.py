@@ -29,7 +29,7 @@ from batches.documents.labels.layout import (
     lay_out,
     number_line,
 )
-from batches.documents.labels.writing import Writer
+from batches.documents.labels.writing import TRUE_SIZE, Writer
 from batches.label_text import LabelText, Serial
 from batches.sheets import Placement
 from producer.codes import grouped
@@ -137,7 +137,7 @@ def _written(
         ]
         writer.page(size, zlib.compress("\n".join(drawn).encode("ascii"), DEFLATE))
         yield writer.taken()
-    writer.end(laid.text.product_name, laid.text.language)
+    writer.end(laid.text.product_name, laid.text.language, preferences=TRUE_SIZE)
     yield writer.taken()
 
 

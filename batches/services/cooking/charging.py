@@ -24,7 +24,7 @@ from batches.services import (
     transcribing,
 )
 from batches.services.closed import Also, act_and_facts, may_amend
-from batches.services.cooking import drawing
+from batches.services.cooking import another_lot, drawing
 from batches.services.cooking.guards import (
     its_own_line,
     oils_first,
@@ -131,6 +131,7 @@ def amend_charge(
     tare_mg: int = 0,
     source: Stock | None = None,
     container: Container | None = None,
+    certain: bool = False,
     void: bool = False,
     observed_at: datetime.datetime | None = None,
     also: Also | None = None,
@@ -144,26 +145,26 @@ def amend_charge(
     the formula needs no second reason. How it was weighed stays as it was, but for the
     ``container`` if another one is named, or the lot is another.
 
-    ``also`` lets a signed batch be corrected, but for the lot; only quality's change
-    after signature passes it, see :mod:`batches.services.closed`.
+    Another raw lot is taken with the figure that was known of it when this was weighed
+    in. What forbids to draw from it now, or would have then, is refused, unless
+    somebody says that it was that lot for ``certain``: what its book lacks is added to
+    it, see :mod:`.another_lot`.
+
+    ``also`` lets a signed batch be corrected; only quality's change after signature
+    passes it, see :mod:`batches.services.closed`.
     """
     batch = may_amend(by=by, batch=charge.batch, also=also)
     newest(charge, Charge.objects.all())
     reason = need_reason(reason)
-    new_source = source or charge.source
+    new_source = charge.source if void else source or charge.source
     if also is None:
         _not_taken_back_too_late(batch, void=void)
-    elif new_source.pk != charge.source_id:
-        # A signed batch may have been drawn from: a loop could arise here.
-        raise Refusal("The lot of a charge is not changed after the signature.")
     if new_source.pk != charge.source_id:
-        sources.check_source(
-            batch=batch,
-            line=charge.line,
-            source=new_source,
-            on=local_day(charge.observed_at),
-            observed_on=local_day(observed_at or charge.observed_at),
-            is_correction=is_correction(charge),
+        _may_be_of(
+            new_source,
+            instead=charge,
+            observed_at=observed_at or charge.observed_at,
+            is_signed=also is not None,
         )
     row = Charge(
         batch=batch,
@@ -174,13 +175,7 @@ def amend_charge(
         reason=reason,
         is_void=void,
     )
-    if new_source.pk == charge.source_id:
-        row.certificate, row.figure = charge.certificate, charge.figure
-        row.figure_uncertainty = charge.figure_uncertainty
-        row.figure_distribution = charge.figure_distribution
-        row.figure_origin = charge.figure_origin
-    else:
-        with_figure(row)
+    _figure_now(charge, row)
     weighed(
         row,
         scale=charge.scale,
@@ -195,7 +190,9 @@ def amend_charge(
     )
     if is_correction(row) and not void:
         check_correction(batch, row.net_mg, instead_of_mg=charge.net_mg)
-    drawing.replace(by, charge, row)
+    found = _in_the_way(charge, row)
+    another_lot.stop_unless_certain(row, found, certain=certain)
+    drawing.replace(by, charge, row, certain=certain)
     act, further = act_and_facts(
         "charge taken back" if void else "charge corrected", also, batch, charge, row
     )
@@ -204,11 +201,64 @@ def amend_charge(
         batch,
         act,
         before=charge_facts(charge),
-        after={**charge_facts(row), **further},
+        after={
+            **charge_facts(row),
+            **({"certain_in_spite_of": found} if found else {}),
+            **further,
+        },
         reason=reason,
         submission=submission,
     )
     return row
+
+
+def _may_be_of(
+    source: Stock,
+    *,
+    instead: Charge,
+    observed_at: datetime.datetime,
+    is_signed: bool,
+) -> None:
+    """Refuse a stock that a charge cannot have been of."""
+    if is_signed:
+        another_lot.may_take_its_place(instead, source)
+    if _both_lots(instead.source, source):
+        another_lot.must_fit(
+            line=instead.line, source=source, observed_on=local_day(observed_at)
+        )
+        return
+    sources.check_source(
+        batch=instead.batch,
+        line=instead.line,
+        source=source,
+        on=local_day(instead.observed_at),
+        observed_on=local_day(observed_at),
+        is_correction=is_correction(instead),
+    )
+
+
+def _both_lots(old: Stock, new: Stock) -> bool:
+    return old.kind == new.kind == Stock.Kind.LOT
+
+
+def _in_the_way(old: Charge, new: Charge) -> list[str]:
+    """Return what forbids to draw the corrected charge, where its lot is another."""
+    if new.source_id == old.source_id or not _both_lots(old.source, new.source):
+        return []
+    return another_lot.in_the_way(new)
+
+
+def _figure_now(old: Charge, new: Charge) -> None:
+    """Give a corrected charge its figure: as before, or what was known of its lot."""
+    if new.source_id == old.source_id:
+        new.certificate, new.figure = old.certificate, old.figure
+        new.figure_uncertainty = old.figure_uncertainty
+        new.figure_distribution = old.figure_distribution
+        new.figure_origin = old.figure_origin
+    elif _both_lots(old.source, new.source):
+        _take(new, another_lot.figure_then(old, new.source))
+    else:
+        with_figure(new)
 
 
 def _not_taken_back_too_late(batch: Batch, *, void: bool) -> None:
@@ -264,7 +314,8 @@ def _how_now(
         portion=_portion_now(old, new, net_mg=net_mg),
         vessel=old.vessel,
         start=old.start,
-        passed_over=old.passed_over,
+        # It was said of the lot that it was taken for.
+        passed_over=old.passed_over if new.source_id == old.source_id else "",
         transcription=old.transcription,
     )
 
@@ -283,7 +334,11 @@ def with_figure(row: Charge) -> Charge:
     """Return a charge with what its lot gives to the alkali computation today."""
     if row.source.kind != Stock.Kind.LOT:
         return row
-    figure = sources.figure_of(planning.lot_of(row.source))
+    _take(row, sources.figure_of(planning.lot_of(row.source)))
+    return row
+
+
+def _take(row: Charge, figure: sources.Figure | None) -> None:
     if figure is not None:
         row.figure = figure.value.quantize(Decimal("0.000001"))
         row.figure_uncertainty = figure.standard_uncertainty.quantize(
@@ -292,7 +347,6 @@ def with_figure(row: Charge) -> Charge:
         row.figure_distribution = figure.distribution
         row.figure_origin = figure.origin
         row.certificate = figure.certificate
-    return row
 
 
 def charge_facts(row: Charge) -> dict[str, Any]:

@@ -30,7 +30,7 @@ FORMAT = "kettlebook backup 1"
 HEAD_TABLE = "producer_journalhead"
 HEAD = f"SELECT sequence, hash FROM {HEAD_TABLE}"  # noqa: S608 - a name of ours
 UPLOADS = "SELECT sha256, original_name FROM producer_attachment ORDER BY id"
-SECURE_OPTIONS = ("sslmode", "sslrootcert", "sslcert", "sslkey")
+HANDED_ON = ("sslmode", "sslrootcert", "sslcert", "sslkey", "target_session_attrs")
 
 Rows = list[tuple[Any, ...]]
 
@@ -260,6 +260,9 @@ def postgresql_environment() -> dict[str, str]:
         "PGUSER": facts["USER"],
         "PGPASSWORD": facts["PASSWORD"],
         "PGDATABASE": facts["NAME"],
-        **{f"PG{name.upper()}": options.get(name) for name in SECURE_OPTIONS},
+        **{
+            f"PG{name.upper().replace('_', '')}": options.get(name)
+            for name in HANDED_ON
+        },
     }
     return {name: str(value) for name, value in named.items() if value}

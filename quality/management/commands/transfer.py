@@ -14,7 +14,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import dj_database_url
 from django.apps import apps
 from django.conf import settings
 from django.core.management import (
@@ -35,6 +34,7 @@ from django.db import (
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.migrations.executor import MigrationExecutor
 
+from producer import database_url
 from producer.management.commands.backup import is_begun
 from producer.models import JournalHead
 from producer.serving import explained
@@ -156,7 +156,7 @@ def require_records() -> None:
 def open_target(address: str) -> BaseDatabaseWrapper:
     """Return a connection to the database that is to be filled."""
     try:
-        facts: dict[str, Any] = dict(dj_database_url.parse(address))
+        facts = database_url.parse(address)
     except (ValueError, KeyError) as error:
         raise CommandError(
             f"--to takes an address like postgres://user@host/name: {error}."

@@ -5,6 +5,7 @@ from quality.services.charting.listing import (
     Listed,
     Things,
     listed,
+    of_formula,
     series_of,
     subject_of,
 )
@@ -33,6 +34,7 @@ __all__ = [
     "Things",
     "analysis_of",
     "listed",
+    "of_formula",
     "series_of",
     "subject_of",
 ]

@@ -119,6 +119,18 @@ def listed() -> list[tuple[Subject, list[Listed]]]:
     ]
 
 
+def of_formula(formula: Formula) -> list[Listed]:
+    """Return the series of one formula of which there are points."""
+    found = [
+        series_of(formula, characteristic)
+        for characteristic in Chartable
+        if characteristic.kind == Kind.FORMULA
+    ]
+    return [
+        Listed(series=one, analysis=analysis_of(one)) for one in found if one.points
+    ]
+
+
 def _usual(characteristic: Chartable) -> Limits:
     if characteristic.kind == Kind.FORMULA:
         return formulas.usual_limits(characteristic)

@@ -5,6 +5,7 @@ Only reads. Rows that were superseded are among them: ``supersedes`` and
 """
 
 from quality.services.export_tables import (
+    complaints,
     filled,
     goods,
     judging,
@@ -67,6 +68,8 @@ TABLES = (
     sent.DESTRUCTIONS_TAKEN_BACK,
     recalls.RECALL_STEPS,
     recalls.RECALL_ATTEMPTS,
+    complaints.COMPLAINTS,
+    complaints.COMPLAINT_STEPS,
     labelled.LABEL_TEXTS,
     labelled.LABEL_ISSUES,
     labelled.LABEL_COPIES,

@@ -4,20 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from django.db.models import Prefetch
+
 from batches.models import Batch
 from producer.models.journal import canonical
-from quality.models import RecallContact, RecallEvent
+from quality.models import Recall, RecallContact, RecallEvent
 from quality.services.export_tables.cells import HAND, WHEN, Row, Table
 
 
 def _steps(batch: Batch) -> Iterator[Row]:
     rows = RecallEvent.objects.filter(recall__items__stock=batch.pk)
-    for row in rows.select_related("recall__root", "entered_by__person").order_by("pk"):
+    for row in (
+        rows.select_related("entered_by__person")
+        .prefetch_related(Prefetch("recall", Recall.objects.with_beginning()))
+        .order_by("pk")
+    ):
         yield (
             batch.number,
             row.recall.code,
             row.recall.is_mock,
-            row.recall.root.code,
+            row.recall.subject,
             row.recall.hazard_class,
             row.new,
             row.note,

@@ -19,7 +19,7 @@ from quality.services.impact.plain import Taken, Touched
 
 # The other bottles are here, whatever their status.
 AWAY: Final = (BottleStatus.DISPATCHED, BottleStatus.DESTROYED)
-_COUNTED_ONLY: Final = "container"  # says how much is left, not what it is
+COUNTED_ONLY: Final = "container"  # says how much is left, not what it is
 
 
 @dataclasses.dataclass
@@ -53,7 +53,7 @@ def touched(results: Iterable[Taken]) -> list[Touched]:
         mine.crossing += one.crosses
         if one.alkali is not None:
             mine.alkali.append(one.alkali)
-        if one.what != _COUNTED_ONLY:
+        if one.what != COUNTED_ONLY:
             roots.add(one.stock_id)
     if not sums:
         return []

@@ -18,6 +18,7 @@ from quality.services.today import (
     scanned,
     sprays,
     store,
+    told,
     tools,
     urgent,
 )
@@ -37,13 +38,15 @@ def due(
     now = now or timezone.now()
     revisions = revised.undecided()
     # One cause is one row: what a revision put on hold is told with it.
-    told = {pk for one in revisions for pk in one.held}
+    held = {pk for one in revisions for pk in one.held}
     kinds = [
         # What can hurt somebody, or lets something wrong pass, comes first …
         urgent.recalls(today),
+        urgent.overtaken(today),
         urgent.too_hot(today, now=now, mark=mark),
         revised.certificates(today, revisions),
         urgent.discrepancies(today),
+        told.complaints(today),
         bottles.doubts(today),
         filled.changed(today, mark=mark),
         scanned.alerts(today),
@@ -52,10 +55,10 @@ def due(
         making.incomplete(today),
         making.in_the_pot(today, now=now),
         urgent.deviations(today),
-        making.on_hold(today, told=told),
+        making.on_hold(today, told=held),
         making.to_review(today),
         making.rejected(today),
-        making.bottles_to_decide(today, told=told),
+        making.bottles_to_decide(today, told=held),
         filled.unreleased(today),
         store.to_decide(today),
         beginning.without_limits(),

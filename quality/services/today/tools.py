@@ -16,7 +16,7 @@ from producer.models import (
     StockTake,
 )
 from producer.services.safety import due_notes
-from quality.models import Recall
+from quality.models import Recall, SelfInspection
 from quality.services.checking import checks_due
 from quality.services.due_checks import CheckDue
 from quality.services.today.plain import (
@@ -128,9 +128,9 @@ def safety_notes(today: datetime.date) -> Kind:
 def yearly(today: datetime.date) -> Kind:
     """Return what was not done for a year, on a premises that has worked for one.
 
-    A stock-take of everything, a mock recall, the rules of an authority read again:
-    section 1.1 of the requirements, common practice. A mock recall already in the
-    first year, as soon as a bottle has left.
+    A stock-take of everything, a mock recall, an audit of one's own, the rules of an
+    authority read again: sections 1.1 and 1.5 of the requirements, common practice. A
+    mock recall already in the first year, as soon as a bottle has left.
     """
     first = RawLot.objects.aggregate(first=Min("received_on"))["first"]
     filled = FillingLot.objects.aggregate(first=Min("observed_at"))["first"]
@@ -151,6 +151,18 @@ def yearly(today: datetime.date) -> Kind:
             )
         )
     rows += _mock_recall(today)
+    audit = SelfInspection.objects.current().aggregate(last=Max("observed_at"))["last"]
+    if _is_a_year(filled and local(filled), audit and local(audit), today):
+        rows.append(
+            _yearly(
+                "Audit of your own",
+                "Draw a bottle and a lot, walk both to the end, and write down what"
+                " lacks.",
+                audit and local(audit),
+                ("Draw", page("quality:audit")),
+                rights=(Right.OWNER, Right.REVIEWER),
+            )
+        )
     if _is_a_year(filled and local(filled), read, today):
         rows.append(
             _yearly(

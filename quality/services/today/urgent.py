@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 
-from django.db.models import Max
+from django.db.models import Max, Q
+from django.utils import timezone
 
 from batches.excursions import Excursion, Point, excursions
 from batches.lifecycle import BatchStatus
@@ -15,6 +16,7 @@ from producer.quantities import format_number
 from quality.models import Deviation, InstrumentCheck, Recall
 from quality.services import deviations as deviating
 from quality.services import impact
+from quality.services.recall_revising import overtaken_among
 from quality.services.today.plain import (
     MAKER,
     MAKER_OR_REVIEWER,
@@ -29,6 +31,7 @@ from quality.services.today.plain import (
     since,
 )
 
+DAYS_LOOKED_BACK = 366
 SHORT = 120  # characters of a text that is told elsewhere in full
 
 
@@ -41,16 +44,16 @@ def recalls(today: datetime.date) -> Kind:
         return Row(
             name=one.code,
             at=at,
-            words=f"{mock} {one.root.code}: {one.reason[:SHORT]}",
+            words=f"{mock} {one.subject}: {one.reason[:SHORT]}",
             when=f"open {since(local(one.opened_at), today)}",
             status=one.status,
             label=one.get_status_display(),
-            do="Tell the holders" if one.status == Recall.Status.OPEN else "Close it",
+            do=_next_of(one),
             do_at=at,
             rights=REVIEWER,
         )
 
-    found = Recall.objects.exclude(status=Recall.Status.CLOSED).select_related("root")
+    found = Recall.objects.with_beginning().exclude(status=Recall.Status.CLOSED)
     return of_query(
         "recall",
         "Open recalls",
@@ -58,6 +61,42 @@ def recalls(today: datetime.date) -> Kind:
         row,
         all_at=page("quality:recalls"),
     )
+
+
+def _next_of(recall: Recall) -> str:
+    if recall.status != Recall.Status.OPEN:
+        return "Close it"
+    return "Go through it" if recall.is_mock else "Tell the holders"
+
+
+def overtaken(today: datetime.date) -> Kind:
+    """Recalls that a corrected book has overtaken: to be looked at again, or anew.
+
+    Open ones, and real ones that were closed within a year.
+    """
+    lately = timezone.now() - datetime.timedelta(days=DAYS_LOOKED_BACK)
+    rows = Recall.objects.with_beginning().filter(
+        Q(closed_at=None) | Q(closed_at__gte=lately, is_mock=False)
+    )
+
+    def row(one: Recall) -> Row:
+        at = page("quality:recall", one.code)
+        is_closed = one.closed_at is not None
+        return Row(
+            name=one.code,
+            at=at,
+            words=f"of {one.subject}: the book was corrected since, and"
+            f" {'more' if is_closed else 'more, or less,'} is affected",
+            when=f"opened {since(local(one.opened_at), today)}",
+            status=one.status,
+            label=one.get_status_display(),
+            do="Open another one" if is_closed else "Look at it again",
+            do_at=at,
+            rights=REVIEWER,
+        )
+
+    found = overtaken_among(list(rows.order_by("pk")))
+    return of_list("overtaken", "Recalls and a corrected book", found, row)
 
 
 def too_hot(today: datetime.date, *, now: datetime.datetime, mark: str) -> Kind:

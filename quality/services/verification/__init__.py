@@ -13,6 +13,7 @@ from __future__ import annotations
 from itertools import chain
 
 from batches.models import Batch, Bottle, Charge, FillingLot, Portion, SprayMix
+from batches.services import item_numbers
 from producer import journal
 from producer.models import (
     Attachment,
@@ -21,14 +22,27 @@ from producer.models import (
     RawLot,
     StockMovement,
 )
-from quality.models import DeviationStep, Recall, Signature
-from quality.services import deviating, recall_closing, signing
+from quality.models import (
+    Complaint,
+    DeviationStep,
+    Recall,
+    SelfInspection,
+    Signature,
+)
+from quality.services import (
+    complaints,
+    deviating,
+    recall_closing,
+    self_inspections,
+    signing,
+)
 from quality.services.verification import (
     clock,
     database,
     files,
     masses,
     mixes,
+    moved,
     portions,
     rows,
     series,
@@ -93,7 +107,7 @@ CHECKS = (
     Check(
         name="Charges and genealogy",
         count=Charge.objects.count,
-        walk=untold(masses.genealogy_faults),
+        walk=untold(lambda: chain(masses.genealogy_faults(), moved.faults())),
     ),
     Check(
         name="What batches made",
@@ -113,7 +127,7 @@ CHECKS = (
     Check(
         name="Filling lots and bottles",
         count=FillingLot.objects.count,
-        walk=untold(masses.filling_faults),
+        walk=untold(lambda: chain(masses.filling_faults(), item_numbers.faults())),
     ),
     Check(
         name="States and the moves that led to them",
@@ -124,6 +138,11 @@ CHECKS = (
         name="Moves of bottles, and what was taken back",
         count=taken_back.count,
         walk=untold(taken_back.faults),
+    ),
+    Check(
+        name="Complaints and self-inspections",
+        count=lambda: Complaint.objects.count() + SelfInspection.objects.count(),
+        walk=untold(lambda: chain(complaints.faults(), self_inspections.faults())),
     ),
     Check(
         name="Recalls and what they hold",

@@ -13,7 +13,7 @@ from django.db import models
 from batches.models import Dispatch, FillingLot, PatchTest, SprayMix
 from producer.codes import FIRST_YEAR, is_numbered_code
 from producer.models import NumberSeries, Stock
-from quality.models import Deviation, Recall
+from quality.models import Complaint, Deviation, Recall
 from quality.services.verification.checks import Remark
 
 NUMBERED: tuple[type[models.Model], ...] = (
@@ -24,6 +24,7 @@ NUMBERED: tuple[type[models.Model], ...] = (
     PatchTest,
     Recall,
     Deviation,
+    Complaint,
 )
 
 

@@ -20,7 +20,7 @@ from django.db.models.functions import Coalesce
 from batches.lifecycle import BatchStatus, BottleStatus
 from batches.models import Batch, BatchStatusChange, Bottle, BottleEvent
 from producer.models import Consignee, LotStatusChange, RawLot
-from quality.models import Recall, RecallEvent, RecallItem
+from quality.models import Recall, RecallChange, RecallEvent, RecallItem
 
 
 def status_faults() -> Iterator[str]:
@@ -65,7 +65,8 @@ def recall_faults() -> Iterator[str]:
         yield (
             f"Raw lot {lot.code} is held by recall {lot.frozen_by}, which is not open."
         )
-    affected = RecallItem.objects.filter(recall__in=still_open).values("stock")
+    items = RecallItem.objects.standing().filter(recall__in=still_open)
+    affected = items.values("stock")
     for lot in lots.filter(frozen_by="", pk__in=affected).iterator():
         yield f"Raw lot {lot.code} is in an open recall that does not hold it."
     yield from _released_in_a_recall(still_open)
@@ -73,11 +74,22 @@ def recall_faults() -> Iterator[str]:
 
 def _released_in_a_recall(still_open: QuerySet[Recall]) -> Iterator[str]:
     """Yield a fault where a batch was released while it lay in an open recall."""
-    then_open = RecallItem.objects.filter(
-        Q(recall__closed_at=None) | Q(recall__closed_at__gt=OuterRef("entered_at")),
-        stock=OuterRef("batch"),
-        recall__is_mock=False,
-        recall__opened_at__lte=OuterRef("entered_at"),
+    # By the newest look at the recall before that: a later one may have cleared it.
+    changes = RecallChange.objects.filter(
+        item=OuterRef("pk"), revision__entered_at__lte=OuterRef(OuterRef("entered_at"))
+    )
+    newest = changes.order_by("-pk").values("is_affected")[:1]
+    then_open = (
+        RecallItem.objects.alias(
+            affected=Coalesce(Subquery(newest), Value(True))  # noqa: FBT003 - SQL
+        )
+        .filter(
+            Q(recall__closed_at=None) | Q(recall__closed_at__gt=OuterRef("entered_at")),
+            stock=OuterRef("batch"),
+            recall__is_mock=False,
+            found_at__lte=OuterRef("entered_at"),
+        )
+        .filter(affected=True)
     )
     releases = BatchStatusChange.objects.filter(new=BatchStatus.RELEASED)
     freed: QuerySet[Any] = releases.annotate(
@@ -88,7 +100,8 @@ def _released_in_a_recall(still_open: QuerySet[Recall]) -> Iterator[str]:
             f"Batch {move.batch.number} was released while the open recall"
             f" {move.recall} affected it."
         )
-    affected = RecallItem.objects.filter(recall__in=still_open).values("stock")
+    items = RecallItem.objects.standing().filter(recall__in=still_open)
+    affected = items.values("stock")
     free = Batch.objects.filter(status=BatchStatus.RELEASED, pk__in=affected)
     for batch in free.select_related("stock").order_by("pk").iterator():
         yield f"Batch {batch.number} is released and in a recall that is open."
