@@ -27,6 +27,10 @@ from django.http import HttpResponseBase, StreamingHttpResponse
 
 READS: str = settings.READS
 LOOKED_AT_EVERY = 5  # seconds; within them a standby given up on purpose may be read on
+# Seconds that a look gives the standby to replay what is on its way to it. While much
+# is written something always is, and to call that behind would leave visitors with
+# nothing if the primary died just then.
+ON_ITS_WAY, LOOKED_AGAIN_AFTER = 0.5, 0.02
 
 P = ParamSpec("P")
 Response = TypeVar("Response", bound=HttpResponseBase)
@@ -43,8 +47,7 @@ SELECT current_setting('synchronous_standby_names') <> ''
 CASE WHEN NOT pg_is_in_recovery() THEN CAST(pg_current_wal_flush_lsn() AS text) END
 """
 _AT_THE_STANDBY = """
-SELECT pg_is_in_recovery()
-  AND pg_last_wal_replay_lsn() >= CAST(%s AS pg_lsn)
+SELECT pg_is_in_recovery(), pg_last_wal_replay_lsn() >= CAST(%s AS pg_lsn)
 """
 
 
@@ -157,21 +160,42 @@ class _Look:
 
     def _compare(self) -> bool:
         try:
-            with connections[DEFAULT_DB_ALIAS].cursor() as cursor:
-                cursor.execute(_AT_THE_PRIMARY)
-                is_waited_for, place = cursor.fetchone()
+            is_waited_for, place = _ask(DEFAULT_DB_ALIAS, _AT_THE_PRIMARY)
         except Error:
-            connections[DEFAULT_DB_ALIAS].close()
             return self._is_current
         if not is_waited_for or place is None:
             return False
+        end = time.monotonic() + ON_ITS_WAY
         try:
-            with connections[READS].cursor() as cursor:
-                cursor.execute(_AT_THE_STANDBY, [place])
-                return bool(cursor.fetchone()[0])
+            is_standby, has_all = _ask(READS, _AT_THE_STANDBY, place)
+            while is_standby and not has_all and time.monotonic() < end:
+                time.sleep(LOOKED_AGAIN_AFTER)
+                is_standby, has_all = _ask(READS, _AT_THE_STANDBY, place)
         except Error:
-            connections[READS].close()
             return False
+        return bool(is_standby and (has_all or self._died_with_it()))
+
+    def _died_with_it(self) -> bool:
+        """Say whether the primary is gone since, with what the standby lacks.
+
+        Nobody was told that it is recorded, so the last answer stands.
+        """
+        try:
+            _ask(DEFAULT_DB_ALIAS, "SELECT 1")
+        except Error:
+            return self._is_current
+        return False
+
+
+def _ask(alias: str, sql: str, *values: str) -> Any:
+    """Return the one row; close a connection that is broken, for the next time."""
+    try:
+        with connections[alias].cursor() as cursor:
+            cursor.execute(sql, values)
+            return cursor.fetchone()
+    except Error:
+        connections[alias].close()
+        raise
 
 
 _look = _Look()

@@ -10,12 +10,10 @@ import pytest
 from django.db import connection
 from django.test import TransactionTestCase
 from pytest_django import Settings
-from weasyprint import HTML
 
 from batches.services import scans
-from producer import prints
 from producer.models import JournalHead, Premises, User
-from tests import make
+from tests import make, papers
 from tests.database import without_triggers
 
 # Every run draws other examples, so fifty a run find in two runs what a hundred find in
@@ -108,5 +106,4 @@ def papers_are_blank(monkeypatch: pytest.MonkeyPatch) -> None:
     For tests that ask for papers and look at none: to draw them takes longer than
     everything else they do.
     """
-    blank = HTML(string="<title>Blank</title>")
-    monkeypatch.setattr(prints, "HTML", lambda *_args, **_options: blank)
+    papers.draw_blank(monkeypatch)

@@ -18,6 +18,14 @@ T = TypeVar("T")
 PATIENCE = 30  # seconds until a test says that its threads hang
 
 
+@contextlib.contextmanager
+def rolled_back() -> Iterator[None]:
+    """Undo in the end whatever is done inside."""
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
 def our_models() -> list[type[models.Model]]:
     """Return every model of the three apps."""
     return [

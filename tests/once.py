@@ -7,18 +7,24 @@ asked for again, of the same book and with the same words, is the same rows.
 
 Where that may not hold, the scene is built anew: when a test wrote rows without an act,
 set the clock, builds in threads, or told the builder what has no plain words.
+
+The processes of one run share what they built, in the directory that ``SHARED`` names:
+the first premises set up is everybody's, and so is all that follows from it.
 """
 
 from __future__ import annotations
 
 import collections
+import contextlib
 import dataclasses
 import datetime
 import decimal
 import enum
 import functools
 import hashlib
+import os
 import pickle
+import tempfile
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -40,6 +46,7 @@ Row = tuple[Any, ...]
 # engine, day, builder, what it is told, what the book holds
 Key = tuple[str, str, Callable[..., Any], str, str]
 
+SHARED = "KETTLEBOOK_SCENES"
 MOST = 500  # scenes kept; the ones not asked for the longest go
 _GENUINE_NOW = timezone.now
 _PLAIN = (bool, int, str, decimal.Decimal, enum.Enum, type(None))
@@ -66,6 +73,7 @@ class Book(NamedTuple):
 class Scene(NamedTuple):
     """What a builder added, what it changed, and what it returned."""
 
+    head: str
     added: Mapping[str, Sequence[Row]]
     changed: Mapping[str, Sequence[Row]]
     files: Mapping[str, bytes]
@@ -92,13 +100,13 @@ def once(build: Callable[P, R]) -> Callable[P, R]:
             return build(*args, **kwargs)
         today = timezone.localdate().isoformat()
         key = (connection.vendor, today, build, words, before.digest)
-        if key not in _scenes:
+        scene = _scenes.get(key) or _shared(key)
+        if scene is None:
             files = _files()
             result = build(*args, **kwargs)
             _keep(key, before, files, result)
             return result
-        _scenes.move_to_end(key)
-        scene = _scenes[key]
+        _remember(key, scene)
         put_back(scene)
         found: R = pickle.loads(scene.result)  # noqa: S301 - our own, of this run
         return found
@@ -190,10 +198,46 @@ def _keep(key: Key, before: Book, files: set[Path], result: Any) -> None:
             added[table] = _rows(model, before.ends[table])
     root = Path(settings.MEDIA_ROOT)
     kept = {str(path.relative_to(root)): path.read_bytes() for path in _files() - files}
-    _scenes[key] = Scene(added, changed, kept, pickle.dumps(result))
-    _heads.add(after.head)
+    made = Scene(after.head, added, changed, kept, pickle.dumps(result))
+    _remember(key, _share(key, made))
+
+
+def _remember(key: Key, scene: Scene) -> None:
+    _scenes[key] = scene
+    _scenes.move_to_end(key)
+    _heads.add(scene.head)
     if len(_scenes) > MOST:
         _scenes.popitem(last=False)
+
+
+def _place(key: Key) -> Path | None:
+    """Return where the processes share a scene; a builder inside a test has none."""
+    vendor, today, build, *rest = key
+    if SHARED not in os.environ or "<locals>" in build.__qualname__:
+        return None
+    words = repr((vendor, today, build.__module__, build.__qualname__, rest))
+    return Path(os.environ[SHARED], hashlib.sha256(words.encode()).hexdigest())
+
+
+def _shared(key: Key) -> Scene | None:
+    place = _place(key)
+    if place is None or not place.exists():
+        return None
+    scene: Scene = pickle.loads(place.read_bytes())  # noqa: S301 - our own, of this run
+    return scene
+
+
+def _share(key: Key, scene: Scene) -> Scene:
+    """Return the scene that all processes have from now on: the first one's."""
+    place = _place(key)
+    if place is None:
+        return scene
+    with tempfile.NamedTemporaryFile(dir=place.parent) as file:
+        file.write(pickle.dumps(scene))
+        file.flush()
+        with contextlib.suppress(FileExistsError):
+            os.link(file.name, place)  # whole or not at all
+    return _shared(key) or scene
 
 
 def _end(model: type[models.Model]) -> str:

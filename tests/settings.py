@@ -13,6 +13,11 @@ if not os.environ.get("KETTLEBOOK_DATA"):
     _directory = tempfile.mkdtemp(prefix="kettlebook-tests-")
     os.environ["KETTLEBOOK_DATA"] = _directory
     atexit.register(shutil.rmtree, _directory, ignore_errors=True)
+# The processes that this one starts are told, and share their scenes: tests/once.py.
+if not os.environ.get("KETTLEBOOK_SCENES"):
+    _directory = tempfile.mkdtemp(prefix="kettlebook-scenes-")
+    os.environ["KETTLEBOOK_SCENES"] = _directory
+    atexit.register(shutil.rmtree, _directory, ignore_errors=True)
 
 from producer.settings import *  # noqa: F403
 from producer.settings import DATA_DIR, DATABASES, STATIC_ROOT, STORAGES

@@ -22,7 +22,8 @@ from quality.documents import recalls as documents
 from quality.models import RecallItem
 from quality.services import recall_affected, recalling
 from tests.batches.brute_force import Book, Kept
-from tests.quality.told import rolled_back, told
+from tests.database import rolled_back
+from tests.quality.told import told
 
 
 @pytest.fixture(scope="module")

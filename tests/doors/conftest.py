@@ -5,8 +5,6 @@ from __future__ import annotations
 import pickle
 import shutil
 from collections.abc import Iterator
-from pathlib import Path
-from typing import NamedTuple
 
 import pytest
 from django.db import transaction
@@ -16,14 +14,7 @@ from pytest_django import DjangoDbBlocker, Settings
 
 from producer.models import User
 from tests.doors import world as worlds
-from tests.doors.world import World
-
-
-class Standing(NamedTuple):
-    """A world that stands in the database, as bytes, and where its files lie."""
-
-    pickled: bytes
-    files: Path
+from tests.doors.world import Standing, World
 
 
 @pytest.fixture(scope="module")
@@ -56,9 +47,7 @@ def world(request: pytest.FixtureRequest, db: None, settings: Settings) -> World
         return worlds.build()
     standing: Standing = request.getfixturevalue("standing_world")
     shutil.copytree(standing.files, settings.MEDIA_ROOT, dirs_exist_ok=True)
-    made = pickle.loads(standing.pickled)  # noqa: S301 - our own, of this run
-    assert isinstance(made, World)
-    return made
+    return standing.world()
 
 
 @pytest.fixture

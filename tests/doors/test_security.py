@@ -7,20 +7,23 @@ from collections.abc import Iterator
 import pytest
 from django.db.models import CharField, F, TextField, Value
 from django.db.models.functions import Concat
-from django.http import HttpResponseBase
+from django.http import HttpResponse, HttpResponseBase
 from django.test import Client
+from django.test.utils import override_settings
+from pytest_django import DjangoDbBlocker
 
 from batches.models import FormulaVersion
 from producer import journal
 from producer.codes import new_bottle_code
 from producer.models import Material, User
-from tests import make
-from tests.database import our_models, without_triggers
+from tests import make, papers
+from tests.database import our_models, rolled_back, without_triggers
 from tests.doors import world as worlds
 from tests.doors.pages import Page, page_of, text_of
-from tests.doors.world import World
+from tests.doors.world import Standing, World
 
 pytestmark = [
+    pytest.mark.django_db,
     pytest.mark.any_engine,
     pytest.mark.usefixtures("standing_world", "papers_are_blank"),
 ]
@@ -45,20 +48,20 @@ HEADERS = {
     "Permissions-Policy": "camera=(self), microphone=(), geolocation=()",
 }
 
-Answers = Iterator[tuple[str, HttpResponseBase]]
+Answers = Iterator[tuple[str, HttpResponse]]
 
 
-# Drawing a PDF is slow, and none of them is a page.
-PRINTS = {"quality:batch_sheet", "quality:dossier"} | {
-    name for name in worlds.url_names() if name.endswith("_pdf")
-}
-
-
-def crawl(world: World, browser: Client, *, prints: bool = False) -> Answers:
+def crawl(world: World, browser: Client) -> Answers:
     """Ask for every address, as one with every right and as a visitor."""
-    for name, tries in worlds.addresses(world).items():
-        if name in PRINTS and not prints:
-            continue
+    for address, response in asked(world, browser):
+        whole = HttpResponse(response.getvalue(), status=response.status_code)
+        whole.headers = response.headers
+        yield address, whole
+
+
+def asked(world: World, browser: Client) -> Iterator[tuple[str, HttpResponseBase]]:
+    """Yield what the crawl asks for; what streams was not read yet."""
+    for tries in worlds.addresses(world).values():
         for address in tries:
             yield address, browser.get(address)
     yield from outside(world)
@@ -71,7 +74,7 @@ def crawl(world: World, browser: Client, *, prints: bool = False) -> Answers:
     yield "not allowed", reader.get("/lots/receive/")
 
 
-def outside(world: World) -> Answers:
+def outside(world: World) -> Iterator[tuple[str, HttpResponseBase]]:
     """Ask for what a visitor can come to."""
     visitor = Client()
     for address in (
@@ -87,43 +90,49 @@ def outside(world: World) -> Answers:
     yield "forgery", checked.post("/sign-in/", {"username": "a", "password": "b"})
 
 
-def is_page(response: HttpResponseBase) -> bool:
+@pytest.fixture(scope="module")
+def answers(
+    standing_world: Standing, django_db_blocker: DjangoDbBlocker
+) -> list[tuple[str, HttpResponse]]:
+    """Return what came of one crawl, for all tests that only look at it."""
+    world, browser = standing_world.world(), Client()
+    with (
+        pytest.MonkeyPatch.context() as patched,
+        override_settings(MEDIA_ROOT=standing_world.files),
+        django_db_blocker.unblock(),
+        rolled_back(),
+    ):
+        papers.draw_blank(patched)
+        browser.force_login(worlds.all_rights(world))
+        return list(crawl(world, browser))
+
+
+def is_page(response: HttpResponse) -> bool:
     """Say whether an answer is HTML with something in it."""
     return response.headers.get("Content-Type", "").startswith("text/html")
 
 
 def test_every_answer_carries_the_strict_policy_and_the_other_headers(
-    world: World, browser: Client
+    answers: list[tuple[str, HttpResponse]],
 ) -> None:
-    answers = 0
-    for address, response in crawl(world, browser, prints=True):
-        answers += 1
+    for address, response in answers:
         policy = response.headers["Content-Security-Policy"]
         assert {rule.strip() for rule in policy.split(";")} == POLICY, address
         sent = {name: response.headers.get(name) for name in HEADERS}
         assert sent == HEADERS, address
-        text_of_any(response)
-    assert answers > len(worlds.url_names())
-
-
-def text_of_any(response: HttpResponseBase) -> bytes:
-    """Read an answer to its end, whatever it is."""
-    body: bytes = response.getvalue()
-    return body
+    assert len(answers) > len(worlds.url_names())
 
 
 def test_no_page_holds_a_script_a_style_or_a_handler_of_its_own(
-    world: World, browser: Client
+    answers: list[tuple[str, HttpResponse]],
 ) -> None:
     pages = 0
-    for address, response in crawl(world, browser):
-        if not is_page(response):
-            text_of_any(response)
-            continue
-        page = page_of(response)
-        pages += bool(page.elements)
-        assert list(inline_code(page)) == [], address
-        assert list(addresses_elsewhere(page)) == [], address
+    for address, response in answers:
+        if is_page(response):
+            page = page_of(response)
+            pages += bool(page.elements)
+            assert list(inline_code(page)) == [], address
+            assert list(addresses_elsewhere(page)) == [], address
     assert pages > 70
 
 
@@ -169,12 +178,11 @@ def test_the_check_finds_what_it_looks_for(html: str) -> None:
 
 
 def test_every_form_that_is_sent_by_post_carries_a_token(
-    world: World, browser: Client
+    answers: list[tuple[str, HttpResponse]],
 ) -> None:
     forms = 0
-    for address, response in crawl(world, browser):
+    for address, response in answers:
         if not is_page(response):
-            text_of_any(response)
             continue
         page = page_of(response)
         posts = [one for one in page.attributes("form") if one.get("method") == "post"]
@@ -190,24 +198,29 @@ def test_every_form_that_is_sent_by_post_carries_a_token(
 
 
 def test_every_link_on_every_page_leads_somewhere(
-    world: World, browser: Client
+    answers: list[tuple[str, HttpResponse]], browser: Client
 ) -> None:
     links: dict[str, str] = {}
-    for address, response in crawl(world, browser):
+    for address, response in answers:
         if is_page(response):
             for attributes in page_of(response).attributes("a"):
                 links.setdefault(attributes.get("href", ""), address)
-        else:
-            text_of_any(response)
     inside = {href for href in links if href.startswith("/")}
     assert len(inside) > 60
+    came = {address: response.status_code for address, response in answers}
     dead = {}
     for href in inside:
-        response = browser.get(href)
-        text_of_any(response)
-        if response.status_code not in {200, 302}:
-            dead[href] = (response.status_code, links[href])
+        status = came.get(href) or answer_to(browser, href)
+        if status not in {200, 302}:
+            dead[href] = (status, links[href])
     assert dead == {}
+
+
+def answer_to(browser: Client, address: str) -> int:
+    """Ask for an address and read to its end what comes; return the status."""
+    response = browser.get(address)
+    response.getvalue()
+    return response.status_code
 
 
 # ------------------------------------------------------------------ hostile words
@@ -284,7 +297,6 @@ def test_markup_in_names_reasons_and_notes_is_shown_and_not_obeyed(
     shown = 0
     for address, response in crawl(world, browser):
         if not is_page(response):
-            text_of_any(response)
             continue
         text = text_of(response)
         shown += "&lt;i id=evil&gt;" in text

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import pickle
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import Any
+from pathlib import Path
+from typing import Any, NamedTuple
 
 from django.db.models import Model
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
@@ -93,6 +95,19 @@ class World:
     def account(self, role: str) -> User | None:
         """Return the account that holds only this right; a visitor has none."""
         return self.accounts.get(role)
+
+
+class Standing(NamedTuple):
+    """A world that stands in the database, as bytes, and where its files lie."""
+
+    pickled: bytes
+    files: Path
+
+    def world(self) -> World:
+        """Return it anew: what one test does to a row's object is its own."""
+        made = pickle.loads(self.pickled)  # noqa: S301 - our own, of this run
+        assert isinstance(made, World)
+        return made
 
 
 @once

@@ -3,30 +3,21 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from producer.models import Consignee, Instrument
 from quality.services.verification import CHECKS
 from tests import bottling, make
-from tests.database import row_values
+from tests.database import rolled_back, row_values
 from tests.once import NotPlainError, once, plain
 
 pytestmark = pytest.mark.django_db
 Counted = Callable[..., Consignee]
-
-
-@contextmanager
-def taken_back() -> Iterator[None]:
-    """Take back what is written inside, as between two tests."""
-    with transaction.atomic():
-        yield
-        transaction.set_rollback(True)
 
 
 @pytest.fixture
@@ -51,7 +42,7 @@ def test_the_rows_put_back_are_those_that_were_built(crew: make.Crew) -> None:
     held = []
     asked = []
     for _ in range(2):
-        with taken_back(), CaptureQueriesContext(connection) as queries:
+        with rolled_back(), CaptureQueriesContext(connection) as queries:
             lot = bottling.bottled(crew)
             asked.append(len(queries))
             held.append((row_values(), lot.pk, lot.code, lot.batch.number))
@@ -61,7 +52,7 @@ def test_the_rows_put_back_are_those_that_were_built(crew: make.Crew) -> None:
 
 def test_what_is_put_back_is_verified_and_can_be_gone_on_with(crew: make.Crew) -> None:
     for _ in range(2):
-        with taken_back():
+        with rolled_back():
             lot = bottling.bottled(crew)
             other = make.filled(crew, make.released_liquid(crew, share="0.98"))
             assert other.pk != lot.pk
@@ -70,7 +61,7 @@ def test_what_is_put_back_is_verified_and_can_be_gone_on_with(crew: make.Crew) -
 
 def test_it_is_run_once(crew: make.Crew, shop: Counted, built: list[str]) -> None:
     for _ in range(3):
-        with taken_back():
+        with rolled_back():
             found = shop(crew)
             assert Consignee.objects.get().reference == found.reference
     assert built == ["A shop"]
@@ -80,7 +71,7 @@ def test_other_words_make_another_scene(
     crew: make.Crew, shop: Counted, built: list[str]
 ) -> None:
     for name in ("One", "Two", "One"):
-        with taken_back():
+        with rolled_back():
             assert shop(crew, name=name).name == name
     assert built == ["One", "Two"]
 
@@ -88,10 +79,10 @@ def test_other_words_make_another_scene(
 def test_after_another_act_it_is_another_book(
     crew: make.Crew, shop: Counted, built: list[str]
 ) -> None:
-    with taken_back():
+    with rolled_back():
         shop(crew)
     make.scale(crew.maker)
-    with taken_back():
+    with rolled_back():
         shop(crew)
     assert built == ["A shop", "A shop"]
 
@@ -100,7 +91,7 @@ def test_a_row_changed_without_an_act_is_another_book(
     crew: make.Crew, shop: Counted, built: list[str]
 ) -> None:
     for name in ("bench scale", "other scale"):
-        with taken_back():
+        with rolled_back():
             make.scale(crew.maker)
             Instrument.objects.update(name=name)
             shop(crew)
@@ -110,9 +101,9 @@ def test_a_row_changed_without_an_act_is_another_book(
 def test_a_row_that_no_act_has_taken_is_waited_for(
     crew: make.Crew, shop: Counted, built: list[str]
 ) -> None:
-    with taken_back():
+    with rolled_back():
         shop(crew)
-    with taken_back():
+    with rolled_back():
         Instrument.objects.create(kind="scale", name="by hand", resolution=1)
         shop(crew)
     assert built == ["A shop", "A shop"]
@@ -124,11 +115,11 @@ def test_with_the_clock_set_it_is_built_anew(
     built: list[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    with taken_back():
+    with rolled_back():
         shop(crew)
     later = timezone.now() + datetime.timedelta(minutes=5)
     monkeypatch.setattr(timezone, "now", lambda: later)
-    with taken_back():
+    with rolled_back():
         shop(crew)
     assert built == ["A shop", "A shop"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import psycopg
@@ -116,10 +116,10 @@ def test_both_are_looked_at_now_and_then(
 
 
 class Answers:
-    """A database that gives one answer, or none."""
+    """A database that gives one answer, or others the next times, or none."""
 
-    def __init__(self, *answer: Any) -> None:
-        self.answer, self.closed = answer, 0
+    def __init__(self, *answer: Any, then: Sequence[tuple[Any, ...]] = ()) -> None:
+        self.answer, self.closed, self.then = answer, 0, list(then)
         self.in_atomic_block = False
 
     def cursor(self) -> Answers:
@@ -137,25 +137,31 @@ class Answers:
         """Ask nothing."""
 
     def fetchone(self) -> tuple[Any, ...]:
-        return self.answer
+        found = self.answer
+        self.answer = self.then.pop(0) if self.then else found
+        return found
 
     def close(self) -> None:
         self.closed += 1
 
 
 GONE = ()
+HAS_ALL, LACKS = (True, True), (True, False)
+WAITED_FOR = (True, "0/1")
 
 
 @pytest.mark.parametrize(
     ("primary", "secondary", "before", "after"),
     [
-        ((True, "0/1"), (True,), False, True),
-        ((True, "0/1"), (False,), True, False),  # behind, or no standby any more
-        ((True, "0/1"), GONE, True, False),
-        ((False, "0/1"), (True,), True, False),  # nobody waits for it
-        ((True, None), (True,), True, False),  # the address leads to a standby
-        (GONE, (True,), True, True),  # what was there stays there
-        (GONE, (True,), False, False),
+        (WAITED_FOR, HAS_ALL, False, True),
+        (WAITED_FOR, LACKS, True, False),
+        (WAITED_FOR, (True, None), True, False),  # has never had anything
+        (WAITED_FOR, (False, None), True, False),  # no standby any more
+        (WAITED_FOR, GONE, True, False),
+        ((False, "0/1"), HAS_ALL, True, False),  # nobody waits for it
+        ((True, None), HAS_ALL, True, False),  # the address leads to a standby
+        (GONE, HAS_ALL, True, True),  # what was there stays there
+        (GONE, HAS_ALL, False, False),
     ],
 )
 def test_when_the_standby_is_read(
@@ -167,12 +173,38 @@ def test_when_the_standby_is_read(
 ) -> None:
     two = {DEFAULT_DB_ALIAS: Answers(*primary), reads.READS: Answers(*secondary)}
     monkeypatch.setattr(reads, "connections", two)
+    monkeypatch.setattr(reads, "ON_ITS_WAY", 0)
     look = reads._Look()
     look._is_current = before
     assert look.is_current() is after
     # A broken connection is opened anew the next time.
     for answers in two.values():
         assert answers.closed == (not answers.answer)
+
+
+def test_a_standby_to_which_something_is_on_its_way_is_given_a_moment(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    standby = Answers(*LACKS, then=[LACKS, HAS_ALL])
+    two = {DEFAULT_DB_ALIAS: Answers(*WAITED_FOR), reads.READS: standby}
+    monkeypatch.setattr(reads, "connections", two)
+    assert reads._Look().is_current()
+    assert standby.then == []
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_a_primary_that_dies_with_what_nobody_was_told_of_changes_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+    before: bool,  # noqa: FBT001 - what the last look found
+) -> None:
+    primary = Answers(*WAITED_FOR, then=[GONE])
+    two = {DEFAULT_DB_ALIAS: primary, reads.READS: Answers(*LACKS)}
+    monkeypatch.setattr(reads, "connections", two)
+    monkeypatch.setattr(reads, "ON_ITS_WAY", 0)
+    look = reads._Look()
+    look._is_current = before
+    assert look.is_current() is before
+    assert primary.closed
 
 
 def test_a_file_that_is_sent_bit_by_bit_is_read_where_it_was_begun(

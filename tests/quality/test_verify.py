@@ -15,8 +15,8 @@ from batches.models import Batch, Bottle, BulkWeighing, Charge, FillingLot, Inpu
 from producer.models import Attachment, JournalEntry, JournalHead, Stock, StockMovement
 from producer.services.attachments import path_of
 from quality.models import Signature
-from tests.database import run, without_triggers
-from tests.quality.told import rolled_back, told
+from tests.database import rolled_back, run, without_triggers
+from tests.quality.told import told
 
 
 @pytest.fixture(scope="module")

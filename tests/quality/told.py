@@ -6,11 +6,13 @@ import contextlib
 from collections.abc import Iterator
 from pathlib import Path
 
-from django.db import transaction
+from django.conf import settings
 from django.test import override_settings
 from pytest_django import DjangoDbBlocker
 
 from quality.demo import story
+from tests.database import rolled_back
+from tests.once import once
 
 
 @contextlib.contextmanager
@@ -25,17 +27,16 @@ def told(
     """
     with blocker.unblock(), rolled_back():
         with override_settings(DATA_DIR=directory, MEDIA_ROOT=directory / "uploads"):
-            story.tell(
-                logins=directory / "logins.json",
-                say=lambda _line: None,
-                chapters=story.CHAPTERS[:chapters],
-            )
+            passwords = _told(chapters)
+            (directory / "logins.json").write_text(passwords, encoding="utf-8")
         yield
 
 
-@contextlib.contextmanager
-def rolled_back() -> Iterator[None]:
-    """Undo in the end whatever is done inside."""
-    with transaction.atomic():
-        yield
-        transaction.set_rollback(True)
+@once
+def _told(chapters: int) -> str:
+    """Tell them to an empty book; return the passwords of those who may sign in."""
+    logins = Path(settings.DATA_DIR) / "passwords.json"
+    story.tell(
+        logins=logins, say=lambda _line: None, chapters=story.CHAPTERS[:chapters]
+    )
+    return logins.read_text(encoding="utf-8")
