@@ -13,13 +13,28 @@ from pytest_django import Settings
 
 from batches.services import scans
 from producer.models import JournalHead, Premises, User
-from tests import make, papers
+from tests import laid, make, papers
 from tests.database import without_triggers
 
 # Every run draws other examples, so fifty a run find in two runs what a hundred find in
 # one. A busy machine is no fault of the code: no example has a time to keep.
 hypothesis.settings.register_profile("house", max_examples=50, deadline=None)
 hypothesis.settings.load_profile("house")
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb() -> bool:
+    """Say that the database of the tests is there already: on SQLite it is, laid."""
+    return connection.vendor == "sqlite"
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None,
+) -> None:
+    """Lay the file of this process, once it is known under which name."""
+    if connection.vendor == "sqlite":
+        laid.lay(Path(connection.settings_dict["TEST"]["NAME"]))
 
 
 @pytest.fixture(autouse=True)

@@ -31,6 +31,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import IO
 
+from tests import laid
 from tests.doors.pages import Page
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -91,6 +92,8 @@ def kitchen(directory: Path) -> Iterator[Kitchen]:
         if os.environ.get("DATABASE_URL"):
             address = stack.enter_context(_database_of_its_own())
             environment["DATABASE_URL"] = address
+        else:
+            laid.lay(directory / laid.NAME)
         done = subprocess.run(
             [sys.executable, "-m", "tests.real_server", "build"],
             cwd=ROOT,

@@ -13,10 +13,15 @@ if not os.environ.get("KETTLEBOOK_DATA"):
     _directory = tempfile.mkdtemp(prefix="kettlebook-tests-")
     os.environ["KETTLEBOOK_DATA"] = _directory
     atexit.register(shutil.rmtree, _directory, ignore_errors=True)
-# The processes that this one starts are told, and share their scenes: tests/once.py.
+# The processes that this one starts are told, and share what is there: tests/once.py
+# and tests/laid.py.
 if not os.environ.get("KETTLEBOOK_SCENES"):
     _directory = tempfile.mkdtemp(prefix="kettlebook-scenes-")
     os.environ["KETTLEBOOK_SCENES"] = _directory
+    atexit.register(shutil.rmtree, _directory, ignore_errors=True)
+if not os.environ.get("KETTLEBOOK_LAID"):
+    _directory = tempfile.mkdtemp(prefix="kettlebook-laid-")
+    os.environ["KETTLEBOOK_LAID"] = _directory
     atexit.register(shutil.rmtree, _directory, ignore_errors=True)
 
 from producer.settings import *  # noqa: F403

@@ -21,6 +21,8 @@ from producer.models import Premises
 from tests import label_samples, labelled, leaving, make
 from tests.label_texts import approved, classified, written
 
+pytestmark = pytest.mark.any_engine
+
 SOAP = "🧼 皂"
 NAMED = "🧼, 皂"
 ROLL = USUAL[3]

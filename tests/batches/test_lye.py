@@ -16,7 +16,7 @@ from producer.models import RawLot
 from tests import lab, make
 from tests.doors.pages import page_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 def version_with(crew: make.Crew, water_mg: int, **wording: object) -> FormulaVersion:

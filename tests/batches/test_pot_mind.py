@@ -19,7 +19,7 @@ from quality.services.today import making
 from tests import kept, make
 from tests.doors.pages import Page, page_of, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 @pytest.fixture

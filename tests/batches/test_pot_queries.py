@@ -13,7 +13,7 @@ from batches.services import formulas
 from producer.models import Material
 from tests import make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 MOST_AT_THE_POT = 120
 MOST_OF_A_BATCH = 60
 A_LINE = 10  # its lots, their containers, who means them, what they are weighed on

@@ -27,7 +27,7 @@ from producer.services import containers
 from tests import lab, make
 from tests.doors.pages import Page, page_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 MINUTE = datetime.timedelta(minutes=1)
 
 

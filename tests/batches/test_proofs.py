@@ -18,7 +18,7 @@ from batches.views import proofs
 from producer.errors import Refusal
 from tests import label_texts, labelled, make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 @pytest.fixture

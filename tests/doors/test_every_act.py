@@ -151,6 +151,8 @@ def test_an_act_writes_one_entry_by_its_account_and_none_the_second_time(
     assert list(journal.faults()) == []
 
 
+# That every form is sent on both engines, the test above sees to.
+@pytest.mark.any_engine
 @each_act
 def test_a_form_that_cannot_be_used_changes_nothing(world: World, act: Act) -> None:
     filled = sending(world, act)
@@ -171,6 +173,7 @@ def test_a_form_that_cannot_be_used_changes_nothing(world: World, act: Act) -> N
     assert changed(before, row_values()) == set()
 
 
+@pytest.mark.any_engine
 @each_act
 def test_the_same_form_from_an_account_without_the_right_changes_nothing(
     world: World, act: Act

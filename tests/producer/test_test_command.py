@@ -131,14 +131,14 @@ def test_what_cannot_be_required_is_told(
 
 
 def test_a_fault_inside_a_phase_is_not_taken_for_a_missing_one(
-    played: Played, monkeypatch: pytest.MonkeyPatch
+    played: Played, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     def fails(*_: object) -> int:
         raise Unavailable("from within")
 
     monkeypatch.setattr(command, "_pytest", fails)
     with pytest.raises(Unavailable):
-        command.run_phase("sqlite", [], is_required=False)
+        command.run_phase("sqlite", [], laid=str(tmp_path), is_required=False)
 
 
 @pytest.mark.parametrize(

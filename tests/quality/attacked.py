@@ -48,11 +48,8 @@ def run(directory: Path, *words: str) -> subprocess.CompletedProcess[str]:
 
 def build() -> None:
     """Tell the first chapters: lots, cooks, a rework, a dilution, bottles sold."""
-    from django.core.management import call_command  # noqa: PLC0415
-
     from quality.demo import story  # noqa: PLC0415
 
-    call_command("migrate", verbosity=0, interactive=False)
     story.tell(
         logins=Path(settings.DATA_DIR) / "logins.json",
         say=lambda _line: None,

@@ -12,7 +12,6 @@ import sys
 from decimal import Decimal
 from typing import Any
 
-from django.core.management import call_command
 from django.db import DatabaseError, transaction
 
 from batches.models import Batch, Charge
@@ -31,7 +30,6 @@ NOTE = 'Erste Zeile – µ, “ß”\r\nzweite\n\n\tvierte; it\'s 100 % oil \\ a
 
 def build() -> dict[str, Any]:
     """Make a premises with something of everything, and a signature with a reason."""
-    call_command("migrate", verbosity=0, interactive=False)
     world = worlds.build()
     crew = make.Crew(world.accounts["maker"], world.accounts["reviewer"])
     registers.save(by=crew.maker, entry=Supplier(name=NAME, note=NOTE))

@@ -22,7 +22,7 @@ from tests import make, uploads
 from tests.database import without_triggers
 from tests.quality.pots import balance, chosen, names, share_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 # ------------------------------------------------------- before the cook

@@ -21,7 +21,7 @@ from tests import lab, make
 from tests.doors.pages import page_of
 from tests.quality.test_signing import hours_later, one_person
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 def cooking(crew: make.Crew) -> Batch:

@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from producer.models.journal import WRITTEN, canonical
+from tests import laid
 from tests.quality.attacked import BUILD, FILE, VERIFY, Hand, run
 from tests.quality.attacks import ATTACKS, a_journal_emptied
 
@@ -29,6 +30,7 @@ def sound(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return records that verify calls sound."""
     directory = tmp_path_factory.mktemp("attacked") / "sound"
     directory.mkdir()
+    laid.lay(directory / FILE)
     made = run(directory, "-c", BUILD)
     assert made.returncode == 0, made.stderr
     return directory
@@ -169,7 +171,7 @@ def make_older(hand: Hand, until: int) -> None:
 KEEP = "import django; django.setup(); from producer import baseline; "
 
 
-@pytest.mark.parametrize("later_acts", [0, 1, 40])
+@pytest.mark.parametrize("later_acts", [0, 40])
 def test_rows_of_an_older_version_are_counted_then_kept_and_then_compared(
     sound: Path, tmp_path: Path, later_acts: int
 ) -> None:

@@ -18,7 +18,7 @@ from tests import labelled, make
 from tests.doors.pages import Page
 from tests.scanned import seen
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 @pytest.fixture(autouse=True)

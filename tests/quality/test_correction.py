@@ -24,7 +24,7 @@ from tests.quality.overdosed import (
     titrate,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 NINE_TENTHS = Decimal("0.9")
 

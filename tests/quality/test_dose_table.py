@@ -15,7 +15,7 @@ from quality.services.dose_table import NotKnownError, dose_table, rounded_ml
 from tests import make
 from tests.doors.pages import page_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 def shown(batch: Batch) -> str:

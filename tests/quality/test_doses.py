@@ -20,7 +20,7 @@ from tests import make
 from tests.database import row_counts
 from tests.doors.pages import Page, field_value, page_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 @pytest.fixture

@@ -16,7 +16,7 @@ from quality.documents.dossier import dossier_pdf
 from tests import make
 from tests.quality.pdf_objects import Thing, objects
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 @pytest.fixture

@@ -25,7 +25,7 @@ from producer.models import Instrument
 from quality.documents import batch_sheet, dossier, export
 from tests import lab, make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 MANY = 200
 TENTH = Decimal("0.1")
 

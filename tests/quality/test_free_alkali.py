@@ -24,7 +24,7 @@ from tests import make
 from tests.doors.pages import page_of
 from tests.quality.pots import free_alkali
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 BARELY = {"risk_to_warn_percent": Decimal(1), "risk_to_stop_percent": Decimal(1)}
 

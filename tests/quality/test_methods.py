@@ -17,6 +17,8 @@ from quality.methods.entries import Method
 from quality.methods.sections import SECTIONS, found
 from tests.doors.pages import page_of
 
+pytestmark = pytest.mark.any_engine
+
 ALL = [entry for _, entries in SECTIONS for entry in entries]
 COMPUTING = ("batches.chemistry", "quality.statistics")
 # Helpers of other computations, each told of in the entry of what it helps.

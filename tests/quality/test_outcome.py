@@ -25,7 +25,7 @@ from tests import make
 from tests.database import without_triggers
 from tests.quality.pots import balance
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 G = 1_000  # milligrams
 

@@ -20,6 +20,7 @@ import psycopg
 import pytest
 from django.conf import settings
 
+from tests import laid
 from tests.quality.moving import NOTE
 
 pytestmark = pytest.mark.postgresql
@@ -95,6 +96,7 @@ def places(server: str, tmp_path_factory: pytest.TempPathFactory) -> Places:
 @pytest.fixture(scope="module")
 def before(places: Places) -> Any:
     """Return what the premises holds."""
+    laid.lay(places.data / laid.NAME)
     return places.told("build")
 
 

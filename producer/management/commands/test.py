@@ -35,8 +35,8 @@ CHOICES: Mapping[str, Sequence[str]] = {
         "not browser and not published and not any_engine",
         *ON_ALL_CORES,
     ),
-    "browser": ("-m", "browser"),
-    "published": ("-m", "published"),
+    "browser": ("-m", "browser", *ON_ALL_CORES),
+    "published": ("-m", "published", *ON_ALL_CORES),
 }
 # What a page says is no matter of the engine. Each page is read and each form is sent
 # on both, by tests/doors; the page of the journal is asked in words of each.
@@ -94,10 +94,15 @@ class Command(BaseCommand):
         # What a CI sends when its patience ends; the server must not outlive us.
         signal.signal(signal.SIGTERM, _leave)
         outcomes = []
-        for phase in phases:
-            self.stdout.write(f"\n─── {phase} " + "─" * (65 - len(phase)))
-            self.stdout.flush()
-            outcomes.append(run_phase(phase, extra, is_required=phase in required))
+        # Tables are laid once for all phases that take SQLite: see tests/laid.py.
+        with tempfile.TemporaryDirectory(prefix="kettlebook-laid-") as laid:
+            for phase in phases:
+                self.stdout.write(f"\n─── {phase} " + "─" * (65 - len(phase)))
+                self.stdout.flush()
+                is_required = phase in required
+                outcomes.append(
+                    run_phase(phase, extra, laid=laid, is_required=is_required)
+                )
         self.stdout.write("\n" + "─" * 70)
         for outcome in outcomes:
             self.stdout.write(
@@ -127,8 +132,10 @@ def phases_for(
     return phases, required
 
 
-def run_phase(phase: str, extra: Sequence[str], *, is_required: bool) -> Outcome:
-    """Run pytest for a phase in surroundings of its own."""
+def run_phase(
+    phase: str, extra: Sequence[str], *, laid: str, is_required: bool
+) -> Outcome:
+    """Run pytest for a phase in surroundings of its own, but for the tables laid."""
     start = time.monotonic()
     with contextlib.ExitStack() as stack:
         try:
@@ -136,6 +143,7 @@ def run_phase(phase: str, extra: Sequence[str], *, is_required: bool) -> Outcome
         except Unavailable as error:
             words = f"{'NOT RUN' if is_required else 'skipped'}: {error}"
             return Outcome(phase, words, time.monotonic() - start, not is_required)
+        environment["KETTLEBOOK_LAID"] = laid
         report = Path(environment["KETTLEBOOK_DATA"]) / "report.xml"
         code = _pytest(phase, environment, [f"--junitxml={report}", *extra])
         words, good = judge(code, report)
