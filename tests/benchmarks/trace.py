@@ -154,10 +154,19 @@ def measure() -> None:
     found = {
         "backwards": _in_turns(codes, trace.upstream_of_bottle, peer.backwards, set),
         "count": _in_turns(some, trace.bottle_count, peer.count, int),
-        "stream": _in_turns(some, trace.bottles_from, peer.bottles, list),
+        "stream": _in_turns(some, _listed, peer.bottles, list),
     }
     _tell(f"{connection.vendor}: measured")
     print(json.dumps(found))  # noqa: T201
+
+
+def _listed(stock: int) -> Iterator[tuple[Any, ...]]:
+    """Yield the bottles of a stock as every list of them is read: of one moment."""
+    from batches import trace  # noqa: PLC0415
+    from producer.one_moment import one_moment  # noqa: PLC0415
+
+    with one_moment():
+        yield from trace.bottles_from(stock)
 
 
 def _codes(chosen: random.Random) -> list[str]:
