@@ -22,6 +22,13 @@ pytestmark = pytest.mark.browser
 BAR = "#kept"
 TRIES = 160  # four times a second, longer than the page waits between two tries
 KEYS = """() => Object.keys(localStorage).filter((key) => /kept/.test(key)).length"""
+COUNT_OPENED = """() => {
+  window.opened = 0;
+  document.addEventListener("click", (event) => {
+    window.opened += 1;
+    event.preventDefault();
+  });
+}"""
 # What a browser itself says about a request that was cut or refused.
 CUT = re.compile(r"net::ERR_|Failed to load resource")
 
@@ -132,6 +139,31 @@ def test_a_charge_kept_says_what_it_was_and_arrives_once(
     cut(screen, off=False)
     all_sent(screen)
     assert Charge.objects.get(batch=batch, line=line).net_mg == 200_000
+
+
+def test_the_second_tap_of_two_opens_no_link_that_slid_under_the_finger(
+    house: House, crew: make.Crew, batch: Batch
+) -> None:
+    line = make.line_of(batch, "coconut oil")
+    screen = at_the_pot(house, crew.maker, batch, f"charge/{line.position}")
+    page = screen.page
+    page.evaluate("performance.now = () => 1000")  # no time passes
+    cut(screen)
+    screen.enter({"Gross": "550", "Tare": "350"})
+    screen.press("Record this charge")
+    kept(screen, 1)
+    link = page.locator(f"main a[href='/batches/{batch.number}/']").first
+    page.evaluate(COUNT_OPENED)
+
+    def tap(count: int) -> int:
+        link.dispatch_event("click", {"detail": count})
+        found: int = page.evaluate("window.opened")
+        return found
+
+    assert tap(2) == 0
+    assert tap(1) == 1  # who taps once means it
+    page.evaluate("performance.now = () => 9000")
+    assert tap(2) == 2  # and who taps later, too
 
 
 def test_scenario_02_one_phone_offline_takes_40_g_of_a_lot_another_empties(

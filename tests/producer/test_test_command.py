@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import contextlib
+import fnmatch
 import io
 import signal
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ from producer.throwaway import Unavailable
 
 pytestmark = pytest.mark.any_engine
 
+TESTS = Path(__file__).parent.parent
 EVERY = ["sqlite", "postgresql", "browser", "published"]
 REPORT = '<testsuites><testsuite tests="{}" skipped="{}"/></testsuites>'
 
@@ -111,6 +113,22 @@ def test_a_failing_phase_fails_and_the_others_still_run(played: Played) -> None:
     assert code == 1
     assert len(played.asked) == len(EVERY)
     assert said.count("FAILED") == len(EVERY)
+
+
+def test_what_pages_say_is_asked_on_one_engine_but_of_the_journal() -> None:
+    globs = [
+        word.partition("=")[2]
+        for word in command.ON_POSTGRESQL
+        if word.startswith("--ignore-glob=")
+    ]
+    left_out = {
+        path.name
+        for path in TESTS.rglob("test_*.py")
+        if any(fnmatch.fnmatch(str(path), glob) for glob in globs)
+    }
+    assert {"test_bottle_page.py", "test_pot_pages.py"} < left_out
+    assert "test_journal_page.py" not in left_out
+    assert all(name.endswith(("_page.py", "_pages.py")) for name in left_out)
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,7 @@ from quality.services.alkali import alkali_of, discount_rows, drawn, words
 from tests import make
 from tests.quality.pots import balance, chosen, free_alkali
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 # ------------------------------------------------------- the lye discount

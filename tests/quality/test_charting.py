@@ -33,7 +33,7 @@ from quality.statistics.capability import Capability, NotAssessable
 from quality.statistics.run_rules import NELSON_RULES
 from tests import make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 PH = Chartable.PH
 

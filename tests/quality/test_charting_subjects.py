@@ -32,7 +32,7 @@ from quality.statistics.buffers import BufferSet
 from tests import lab, make, uploads
 from tests.quality.test_charting import with_ph
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 # ------------------------------------------------------------------ evaporation
 

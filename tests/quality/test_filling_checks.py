@@ -23,7 +23,7 @@ from quality.services.weighings import failed, newest_check
 from tests import hands, lab, make
 from tests.doors.pages import page_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 GOOD_MG = 511_000  # 501 ml at 1.02 g/ml
 

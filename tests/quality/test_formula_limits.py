@@ -20,7 +20,7 @@ from quality.statistics.conformity import RULE, RULES, Verdict
 from tests import lab, make
 from tests.quality.pots import free_alkali
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 
 def version_with(crew: make.Crew, characteristic: str, **facts: Any) -> FormulaVersion:

@@ -29,7 +29,7 @@ from quality.statistics.buffers import BufferSet
 from tests import make
 from tests.quality import faulty, pots
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_engine]
 
 OFF_BY_MUCH = ("7.05", "8.40")  # 1.61 too low at pH 10.01
 OFF_BY_LITTLE = ("7.05", "9.84")  # 0.17 too low

@@ -35,7 +35,7 @@ CHOICES: Mapping[str, Sequence[str]] = {
         "not browser and not published and not any_engine",
         *ON_ALL_CORES,
     ),
-    "browser": ("-m", "browser", *ON_ALL_CORES),
+    "browser": ("-m", "browser"),  # a browser has every core busy by itself
     "published": ("-m", "published", *ON_ALL_CORES),
 }
 # What a page says is no matter of the engine. Each page is read and each form is sent

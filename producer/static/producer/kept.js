@@ -14,11 +14,13 @@
   const PAUSE = 20000; // ms between tries
   const TRIES = 3; // of an entry over which the server stumbles
   const DIRECT = PATIENCE + 4000; // ms for which a form is on its own way
+  const SETTLING = 700; // ms after an entry was kept, in which a double tap may still end
   const FIRST = "input:not([type=hidden]):not([type=radio]), select";
   const NOT_ENTERED = new Set(["csrfmiddlewaretoken"]);
   const me = makeId();
   const sending = new Set();
   const told = { sent: [], trouble: "", others: 0 };
+  let settlesAt = 0;
 
   // ------------------------------------------------------------------ the store
 
@@ -447,7 +449,20 @@
     }
     clear(form);
     draw();
+    settlesAt = performance.now() + SETTLING;
   }
+
+  // Whoever tapped twice tapped the button, not the link that slid to its place when the
+  // entry was kept: without a network that link leads away from the page.
+  document.addEventListener(
+    "click",
+    (event) => {
+      if (event.detail < 2 || performance.now() > settlesAt) return;
+      event.preventDefault();
+      event.stopImmediatePropagation();
+    },
+    true,
+  );
 
   // Returns whether the page is being left.
   async function submit(form, entry, submitter) {
