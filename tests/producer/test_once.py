@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import collections
 import datetime
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from django.db import connection
@@ -14,7 +16,7 @@ from producer.models import Consignee, Instrument
 from quality.services.verification import CHECKS
 from tests import bottling, make
 from tests.database import rolled_back, row_values
-from tests.once import NotPlainError, once, plain
+from tests.once import SHARED, NotPlainError, once, plain
 
 pytestmark = pytest.mark.django_db
 Counted = Callable[..., Consignee]
@@ -65,6 +67,27 @@ def test_it_is_run_once(crew: make.Crew, shop: Counted, built: list[str]) -> Non
             found = shop(crew)
             assert Consignee.objects.get().reference == found.reference
     assert built == ["A shop"]
+
+
+runs: list[str] = []
+
+
+@once
+def market(crew: make.Crew) -> Consignee:
+    runs.append("run")
+    return make.consignee(crew.maker, "A market")
+
+
+def test_what_another_process_built_is_not_built_again(
+    crew: make.Crew, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv(SHARED, str(tmp_path))
+    for _ in range(2):
+        # Each time as in a process that has built nothing yet.
+        monkeypatch.setattr("tests.once._scenes", collections.OrderedDict())
+        with rolled_back():
+            assert market(crew).reference == Consignee.objects.get().reference
+    assert runs == ["run"]
 
 
 def test_other_words_make_another_scene(
